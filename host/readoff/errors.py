@@ -1,0 +1,58 @@
+"""The one root of all errors that Readoff raises on purpose.
+
+Each says what happened, where, and what to do next; nobody instantiates the root.
+"""
+
+from __future__ import annotations
+
+
+class ReadoffError(Exception):
+    """Root of all our errors.
+
+    what: one sentence without a full stop. where: the place (file, field path, octet offset,
+    line and key), or "" where there is none. next_step: what the person can do now, or "".
+    """
+
+    def __init__(self, what: str, *, where: str = "", next_step: str = "") -> None:
+        self.what = what
+        self.where = where
+        self.next_step = next_step
+        super().__init__(self.sentence())
+
+    def sentence(self) -> str:
+        """All of it in one line: ``where: what. next_step.``"""
+        place = f"{self.where}: " if self.where else ""
+        advice = f" {self.next_step}" if self.next_step else ""
+        return f"{place}{self.what}.{advice}"
+
+
+class ContractError(ReadoffError):
+    """A declaration in protocols/*.toml or a user's layout is wrong (our side or the schema's)."""
+
+
+class MalformedError(ReadoffError):
+    """Octets that came from outside do not fit the contract (their side)."""
+
+
+class SchemaError(ReadoffError):
+    """A reading schema is wrong; where = file, line and key."""
+
+
+class StoreError(ReadoffError):
+    """The store cannot do what was asked (locked, full, newer than this program, not a store)."""
+
+
+class LineError(ReadoffError):
+    """A serial line cannot be opened or used."""
+
+
+class JudgeRefusal(ReadoffError):  # noqa: N818 - a refusal is an answer, named so on the screen too
+    """The judge declines to give a finding, and says why."""
+
+
+class UsageError(ReadoffError):
+    """A command was asked for something that does not exist or does not fit together."""
+
+
+class BoxError(ReadoffError):
+    """The test machine was asked for something that it does not imitate, or ran away."""
