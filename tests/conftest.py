@@ -1,0 +1,6 @@
+"""Puts tests/ on the path, so that shared support is imported as ``support.something``."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
