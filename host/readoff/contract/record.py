@@ -1,8 +1,9 @@
 """Octets -> records, and back. Everything that a check vouches for is kept; nothing else is believed.
 
-A record is a header and sections, each followed by the running CRC-32 of all octets of the record so far. So a
-file that was cut short keeps every section whose octets are all there, and a flipped bit is found in the
-section where it happened.
+A record is a header and sections, each followed by a check: the CRC-32 of all octets of the record so far,
+earlier checks left out. (A CRC that runs over its own value ends in a constant, whatever came before; leaving the
+checks out makes the last one speak for the whole record.) So a file that was cut short keeps every section whose
+octets are all there, and a flipped bit is found in the section where it happened.
 """
 
 from __future__ import annotations
@@ -54,8 +55,8 @@ class RecordId:
 class Section:
     """One section whose check held. begin: offset of its payload from the start of the record.
 
-    name is "" for a kind that this contract does not know; values is None for those, and for a payload that does
-    not fit its layout (problem then says where).
+    name is "" for a kind that this contract does not know; values is None for those, and for a payload that
+    does not fit its layout (problem then says where).
     """
 
     tag: int
@@ -156,7 +157,10 @@ def _header(octets: bytes, begin: int) -> tuple[Mapping[str, Any], int] | None:
     if len(head) < fixed:
         return None
     values = contract.codec.parse_prefix("header", head)
-    end = begin + max(int(values["header_size"]), fixed)
+    size = int(values["header_size"])
+    end = begin + size
+    if not fixed <= size <= contract.constants["header_limit"]:
+        return None
     if _check_at(octets, end) != zlib.crc32(octets[begin:end]):
         return None
     return values, end + CHECK_SIZE
@@ -242,8 +246,7 @@ class _Walker:
         running = zlib.crc32(self.octets[at:payload_end], self.running)
         if _check_at(self.octets, payload_end) != running:
             return self._stop(Completeness.DAMAGED, f"its check does not hold ({name or f'kind {tag:02X}h'})")
-        stored = self.octets[payload_end : payload_end + CHECK_SIZE]
-        self.running = zlib.crc32(stored, running)
+        self.running = running
         section = self._read(tag, name, at + 4 - self.begin, self.octets[at + 4 : payload_end])
         self.sections.append(section)
         self.end = payload_end + CHECK_SIZE
@@ -281,7 +284,10 @@ def build_record(
     time: int = 0,
     captured_all: bool = True,
 ) -> bytes:
-    """A whole record, as the agent would write it; END is added. A section is (name or tag, values or payload)."""
+    """A whole record, as the agent would write it; END is added.
+
+    sections: (name or tag, values or payload). Raises ContractError when values do not fit their layout.
+    """
     contract = record_contract()
     codec = contract.codec
     header = codec.build(
@@ -317,5 +323,7 @@ def _add_section(
         payload = content
     else:
         payload = contract.codec.build(kind.layout if kind else "", content)
-    out += contract.codec.build("section_head", {"tag": tag, "flags": 0, "length": len(payload)}) + payload
-    out += zlib.crc32(out).to_bytes(CHECK_SIZE, "little")
+    head = contract.codec.build("section_head", {"tag": tag, "flags": 0, "length": len(payload)})
+    running = zlib.crc32(head + payload, running)
+    out += head + payload + running.to_bytes(CHECK_SIZE, "little")
+    return running
