@@ -1,9 +1,9 @@
 """Octets -> records, and back. Everything that a check vouches for is kept; nothing else is believed.
 
 A record is a header and sections, each followed by a check: the CRC-32 of all octets of the record so far,
-earlier checks left out. (A CRC that runs over its own value ends in a constant, whatever came before; leaving the
-checks out makes the last one speak for the whole record.) So a file that was cut short keeps every section whose
-octets are all there, and a flipped bit is found in the section where it happened.
+earlier checks left out. (A CRC that runs over its own value ends in a constant, whatever came before; leaving
+the checks out makes the last one speak for the whole record.) So a file that was cut short keeps every section
+whose octets are all there, and a flipped bit is found in the section where it happened.
 """
 
 from __future__ import annotations
@@ -303,26 +303,26 @@ def build_record(
             "reserved": 0,
         },
     )
-    out = bytearray(header + zlib.crc32(header).to_bytes(CHECK_SIZE, "little"))
+    running = zlib.crc32(header)
+    out = bytearray(header + running.to_bytes(CHECK_SIZE, "little"))
     count = 0
     for name, content in sections:
-        _add_section(out, contract, name, content)
+        running = _add_section(out, running, name, content)
         count += 1
     end_size = 4 + len(codec.build("end", {"length": 0, "sections": 0, "captured_all": 0})) + CHECK_SIZE
     end = {"length": len(out) + end_size, "sections": count, "captured_all": int(captured_all)}
-    _add_section(out, contract, "end", end)
+    _add_section(out, running, "end", end)
     return bytes(out)
 
 
-def _add_section(
-    out: bytearray, contract: Contract, name: str | int, content: Mapping[str, Any] | bytes
-) -> None:
+def _add_section(out: bytearray, running: int, name: str | int, content: Mapping[str, Any] | bytes) -> int:
+    """Appends one section and its check; gives the new running sum."""
+    contract = record_contract()
     kind = contract.kinds[name] if isinstance(name, str) else None
     tag = kind.number if kind else int(name)
-    if isinstance(content, bytes):
-        payload = content
-    else:
-        payload = contract.codec.build(kind.layout if kind else "", content)
+    payload = (
+        content if isinstance(content, bytes) else contract.codec.build(kind.layout if kind else "", content)
+    )
     head = contract.codec.build("section_head", {"tag": tag, "flags": 0, "length": len(payload)})
     running = zlib.crc32(head + payload, running)
     out += head + payload + running.to_bytes(CHECK_SIZE, "little")
