@@ -2,7 +2,7 @@
 
 A record is a header and sections, each followed by a check: the CRC-32 of all octets of the record so far,
 earlier checks left out. (A CRC that runs over its own value ends in a constant, whatever came before; leaving
-the checks out makes the last one speak for the whole record.) So a file that was cut short keeps every section
+the checks out makes the last one speak for the whole record.) So a file that was cut short keeps each section
 whose octets are all there, and a flipped bit is found in the section where it happened.
 """
 
@@ -213,7 +213,7 @@ class _Walker:
 
     def __init__(self, contract: Contract, octets: bytes, begin: int, at: int) -> None:
         self.contract, self.octets, self.begin, self.end = contract, octets, begin, at
-        self.running = zlib.crc32(octets[begin:at])
+        self.running = zlib.crc32(octets[begin : at - CHECK_SIZE])
         self.sections: list[Section] = []
         self.completeness = Completeness.CUT_SHORT
         self.problem = ""
