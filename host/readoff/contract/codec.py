@@ -144,10 +144,6 @@ class Codec:
         made = c.Struct("it" / self._layout(layout), c.Terminated)
         try:
             return dict(_plain(made.parse(octets)["it"]))
-        except c.TerminatedError as error:
-            raise MalformedError(
-                f"octets are left over after layout {layout}", where=where or layout
-            ) from error
         except c.ConstructError as error:
             raise MalformedError(_reason(error), where=_place(where, layout, error)) from error
 
@@ -236,6 +232,8 @@ def _plain(value: Any) -> Any:
 
 
 def _reason(error: Exception) -> str:
+    if isinstance(error, c.TerminatedError):
+        return "octets are left over"
     text = str(error).strip().splitlines()
     return text[-1] if text else type(error).__name__
 
