@@ -1,0 +1,142 @@
+"""The difference of two configurations in logs: Welch's by default, with a pooled boot variance by rule.
+
+Standard error, degrees of freedom (Welch-Satterthwaite; JCGM 100:2008, G.4) and intervals. Exponentials of
+what is here are ratios, other / base.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from readoff.errors import JudgeRefusal
+from readoff.judge.distributions import t_quantile, t_two_sided
+from readoff.judge.evidence import Side
+from readoff.judge.resolution import Span, ratio_by_rounding, rounding_variance
+
+# The default rule for pooling the boot variance over a machine's configurations (docs/judging.md).
+POOL_CONFIGURATIONS = 3
+POOL_FREEDOM = 8
+POOL_SD_RATIO = 3.0
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """ln(other / base) with what is known about its error. All in logs."""
+
+    base: Side
+    other: Side
+    difference: float
+    boot_variances: tuple[float, float]  # of one boot, each side, as used (own or pooled)
+    boot_freedoms: tuple[float, float]
+    pooled: bool
+    resolution_variance: float
+    rounding: Span | None  # what rounding alone allows, both sides
+    stuck: Span | None  # the same, of the sides where rounding is a bias
+
+    @property
+    def boot_error(self) -> float:
+        """Standard error that comes from the boots."""
+        one, two = self.boot_variances
+        return math.sqrt(one / len(self.base.boots) + two / len(self.other.boots))
+
+    @property
+    def error(self) -> float:
+        """Standard error with the resolution included."""
+        return math.sqrt(self.boot_error**2 + self.resolution_variance)
+
+    @property
+    def freedom(self) -> float:
+        """Effective degrees of freedom; infinite where rounding is all the error there is."""
+        if self.boot_error == 0:
+            return math.inf
+        # Divided by the largest first, so that tiny variances do not underflow.
+        parts = [
+            self.boot_variances[0] / len(self.base.boots),
+            self.boot_variances[1] / len(self.other.boots),
+        ]
+        total = self.error**2
+        if self.pooled:
+            return self.boot_freedoms[0] * (total / math.fsum(parts)) ** 2
+        return 1 / math.fsum(
+            (part / total) ** 2 / df for part, df in zip(parts, self.boot_freedoms, strict=True)
+        )
+
+    @property
+    def p(self) -> float:
+        """Two-sided probability of a difference at least this large where there is none."""
+        return t_two_sided(self.difference / self.error, self.freedom)
+
+    def interval(self, confidence: float) -> Span:
+        """Interval of ln(other / base), never narrower than the rounding of a stuck side allows."""
+        reach = t_quantile(0.5 + confidence / 2, self.freedom) * self.error
+        span = Span(self.difference - reach, self.difference + reach)
+        return span if self.stuck is None else span.hull(self.stuck)
+
+
+def pooled_variance(sides: Sequence[Side]) -> tuple[float, int] | None:
+    """Pooled variance of a boot and its degrees of freedom, or None where the rule does not allow pooling.
+
+    The rule: at least three configurations with two boots or more, at least eight degrees of freedom, and
+    the largest boot SD under three times the smallest.
+    """
+    able = [side for side in sides if side.freedom > 0]
+    freedom = sum(side.freedom for side in able)
+    if len(able) < POOL_CONFIGURATIONS or freedom < POOL_FREEDOM:
+        return None
+    smallest = math.sqrt(min(side.variance for side in able))
+    largest = math.sqrt(max(side.variance for side in able))
+    if smallest == 0 or largest >= POOL_SD_RATIO * smallest:
+        return None
+    return math.fsum(side.variance * side.freedom for side in able) / freedom, freedom
+
+
+def contrast(base: Side, other: Side, pool: Sequence[Side] = ()) -> Contrast:
+    """Difference of two sides, the boot variance pooled with the sides of ``pool`` where the rule allows it.
+
+    Raises JudgeRefusal for fewer than two boots on a side, for a run that stands on both sides, and for
+    readings without any spread and without a known display step.
+    """
+    for side in (base, other):
+        if len(side.boots) < 2:
+            raise JudgeRefusal(
+                f"one boot of {side.label!r} shows nothing about how much its boots differ",
+                where=side.label,
+                next_step="Take at least two boots of each configuration, better three or more.",
+            )
+    _refuse_shared_runs(base, other)
+    shared = pooled_variance([base, other, *pool])
+    variances, freedoms = (base.variance, other.variance), (float(base.freedom), float(other.freedom))
+    if shared is not None:
+        variances, freedoms = (shared[0], shared[0]), (float(shared[1]), float(shared[1]))
+    found = Contrast(
+        base,
+        other,
+        other.mean - base.mean,
+        variances,
+        freedoms,
+        shared is not None,
+        rounding_variance(base) + rounding_variance(other),
+        ratio_by_rounding(base, other),
+        ratio_by_rounding(base, other, stuck_only=True),
+    )
+    if found.error == 0:
+        raise JudgeRefusal(
+            f"every reading of {base.label!r} is the same, every reading of {other.label!r} is the same, and "
+            "the step of the display is not known: the error is below the resolution, not zero",
+            where=f"{base.label}, {other.label}",
+            next_step="Say with how many decimals the program shows its number.",
+        )
+    return found
+
+
+def _refuse_shared_runs(base: Side, other: Side) -> None:
+    ours = {(sample.boot, sample.run) for sample in base.samples if sample.run != ""}
+    shared = sorted(str(sample.run) for sample in other.samples if (sample.boot, sample.run) in ours)
+    if shared:
+        raise JudgeRefusal(
+            f"run {shared[0]} stands on both sides, so {base.label!r} would be compared with itself",
+            where=f"{base.label}, {other.label}",
+            next_step="Name two configurations that have runs of their own.",
+        )

@@ -1,0 +1,68 @@
+"""Quantiles and probabilities, from scipy.special.
+
+Imported where used: scipy.stats alone would cost more than a second at the start of every command.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+
+
+@lru_cache(maxsize=4096)
+def t_quantile(probability: float, freedom: float) -> float:
+    """Student's t quantile; freedom may be infinite (the normal quantile then)."""
+    from scipy import special  # noqa: PLC0415
+
+    if math.isinf(freedom):
+        return float(special.ndtri(probability))
+    return float(special.stdtrit(freedom, probability))
+
+
+def t_two_sided(statistic: float, freedom: float) -> float:
+    """Probability of a t at least this far from zero on either side."""
+    from scipy import special  # noqa: PLC0415
+
+    tail = special.ndtr(-abs(statistic)) if math.isinf(freedom) else special.stdtr(freedom, -abs(statistic))
+    return float(2 * tail)
+
+
+def f_upper(statistic: float, numerator: float, denominator: float) -> float:
+    """Probability of an F at least this large."""
+    from scipy import special  # noqa: PLC0415
+
+    return float(special.fdtrc(numerator, denominator, statistic))
+
+
+def normal_below(value: float) -> float:
+    """Standard normal distribution function."""
+    return 0.5 * math.erfc(-value / math.sqrt(2))
+
+
+def t_below(statistic: float, freedom: float) -> float:
+    """Student's t distribution function."""
+    from scipy import special  # noqa: PLC0415
+
+    return normal_below(statistic) if math.isinf(freedom) else float(special.stdtr(freedom, statistic))
+
+
+@lru_cache(maxsize=4096)
+def chi_square_quantile(probability: float, freedom: float) -> float:
+    """Quantile of chi square."""
+    from scipy import special  # noqa: PLC0415
+
+    return float(special.chdtri(freedom, 1 - probability))
+
+
+@lru_cache(maxsize=4096)
+def detectable_shift(freedom: float, level: float, power: float) -> float:
+    """Shift, in standard errors, that a two-sided t test finds with the given power.
+
+    Non-central t, the far tail left out (under 1e-4 of the power for any freedom from 1 up).
+    """
+    from scipy import special  # noqa: PLC0415
+
+    critical = t_quantile(1 - level / 2, freedom)
+    if math.isinf(freedom):
+        return critical + t_quantile(power, math.inf)
+    return float(special.nctdtrinc(freedom, 1 - power, critical))
