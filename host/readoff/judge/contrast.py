@@ -11,9 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from readoff.errors import JudgeRefusal
-from readoff.judge.distributions import t_quantile, t_two_sided
+from readoff.judge.distributions import t_below, t_quantile, t_two_sided
 from readoff.judge.evidence import Side
 from readoff.judge.resolution import Span, ratio_by_rounding, rounding_variance
+from readoff.judge.t_test import satterthwaite
 
 # The default rule for pooling the boot variance over a machine's configurations (docs/judging.md).
 POOL_CONFIGURATIONS = 3
@@ -38,8 +39,7 @@ class Contrast:
     @property
     def boot_error(self) -> float:
         """Standard error that comes from the boots."""
-        one, two = self.boot_variances
-        return math.sqrt(one / len(self.base.boots) + two / len(self.other.boots))
+        return math.sqrt(math.fsum(self.parts()))
 
     @property
     def error(self) -> float:
@@ -49,24 +49,29 @@ class Contrast:
     @property
     def freedom(self) -> float:
         """Effective degrees of freedom; infinite where rounding is all the error there is."""
-        if self.boot_error == 0:
-            return math.inf
-        # Divided by the largest first, so that tiny variances do not underflow.
-        parts = [
-            self.boot_variances[0] / len(self.base.boots),
-            self.boot_variances[1] / len(self.other.boots),
-        ]
+        parts = self.parts()
         total = self.error**2
         if self.pooled:
-            return self.boot_freedoms[0] * (total / math.fsum(parts)) ** 2
-        return 1 / math.fsum(
-            (part / total) ** 2 / df for part, df in zip(parts, self.boot_freedoms, strict=True)
-        )
+            return satterthwaite([math.fsum(parts)], self.boot_freedoms[:1], total)
+        return satterthwaite(parts, self.boot_freedoms, total)
+
+    def parts(self, more: int = 0, scale: float = 1.0) -> list[float]:
+        """Variance of each side's mean from its boots; with ``more`` boots a side and the spread scaled."""
+        counts = (len(self.base.boots) + more, len(self.other.boots) + more)
+        return [variance * scale / count for variance, count in zip(self.boot_variances, counts, strict=True)]
 
     @property
     def p(self) -> float:
         """Two-sided probability of a difference at least this large where there is none."""
         return t_two_sided(self.difference / self.error, self.freedom)
+
+    def p_clear(self, margin: float) -> float:
+        """p of "no difference that matters": the larger of two one-sided tests (TOST), margin in logs.
+
+        Under 5 % exactly where the 90 % interval lies within -margin..margin, rounding of stuck sides aside.
+        """
+        nearer = (margin - abs(self.difference)) / self.error
+        return 1 - t_below(nearer, self.freedom)
 
     def interval(self, confidence: float) -> Span:
         """Interval of ln(other / base), never narrower than the rounding of a stuck side allows."""

@@ -16,6 +16,7 @@ from readoff.judge.distributions import (
     t_below,
     t_quantile,
 )
+from readoff.judge.t_test import satterthwaite
 
 # How likely the advice "N more boots" should be to come true, and how far it looks.
 DECIDE_CHANCE = 0.8
@@ -84,20 +85,18 @@ def further_boots(found: Contrast, margin: float, *, level: float = 0.05) -> int
 
 
 def _chance_decided(found: Contrast, margin: float, level: float, more: int) -> float:
-    counts = (len(found.base.boots), len(found.other.boots))
-    freedom = _boot_freedom(found)
+    freedom = _freedom(found, found.parts(), math.fsum(found.parts()), 0)
     chance = 0.0
     for step in range(_SPREADS):
         scale = (
             freedom / chi_square_quantile((step + 0.5) / _SPREADS, freedom) if math.isfinite(freedom) else 1.0
         )
-        now = sum(v * scale / n for v, n in zip(found.boot_variances, counts, strict=True))
-        parts = [v * scale / (n + more) for v, n in zip(found.boot_variances, counts, strict=True)]
+        now, parts = math.fsum(found.parts(scale=scale)), found.parts(more, scale)
         boots_then = math.fsum(parts)
-        then = math.sqrt(boots_then + found.resolution_variance)
-        freedom_then = _freedom_then(found, parts, then**2, more)
-        changed = t_quantile(1 - level / 2, freedom_then) * then
-        same = margin - t_quantile(0.95, freedom_then) * then
+        total = boots_then + found.resolution_variance
+        freedom_then = _freedom(found, parts, total, more)
+        changed = t_quantile(1 - level / 2, freedom_then) * math.sqrt(total)
+        same = margin - t_quantile(0.95, freedom_then) * math.sqrt(total)
         chance += _chance_outside(found.difference, math.sqrt(now - boots_then), same, changed)
     return chance / _SPREADS
 
@@ -114,24 +113,13 @@ def _chance_outside(centre: float, spread: float, same: float, changed: float) -
     return beyond + normal_below((same - centre) / spread) - normal_below((-same - centre) / spread)
 
 
-def _boot_freedom(found: Contrast) -> float:
-    parts = [v / len(s.boots) for v, s in zip(found.boot_variances, (found.base, found.other), strict=True)]
-    total = math.fsum(parts)
+def _freedom(found: Contrast, parts: list[float], total: float, more: int) -> float:
+    """Degrees of freedom with ``more`` boots a side; infinite where the boots do not differ at all."""
     if total == 0:
         return math.inf
     if found.pooled:
-        return found.boot_freedoms[0]
-    return 1 / math.fsum((p / total) ** 2 / df for p, df in zip(parts, found.boot_freedoms, strict=True))
-
-
-def _freedom_then(found: Contrast, parts: list[float], total: float, more: int) -> float:
-    boots = math.fsum(parts)
-    if boots == 0:
-        return math.inf
-    if found.pooled:
-        return (found.boot_freedoms[0] + 2 * more) * (total / boots) ** 2
-    freedoms = [df + more for df in found.boot_freedoms]
-    return 1 / math.fsum((part / total) ** 2 / df for part, df in zip(parts, freedoms, strict=True))
+        return satterthwaite([math.fsum(parts)], [found.boot_freedoms[0] + 2 * more], total)
+    return satterthwaite(parts, [freedom + more for freedom in found.boot_freedoms], total)
 
 
 def _first(holds: Callable[[int], bool], low: int, high: int) -> int | None:
