@@ -178,7 +178,10 @@ def test_equal_readings_are_below_resolution_and_not_without_error():
     finding = judged([12, 12, 12], [12, 12, 12], quantum=1)
     assert finding.below_resolution
     assert finding.margin == pytest.approx(12.5 / 11.5 - 1)
-    assert finding.interval95.low == pytest.approx(11.5 / 12.5)
+    assert finding.interval95.low <= 11.5 / 12.5
+    assert finding.interval95.high >= 12.5 / 11.5
+    assert finding.rounding is not None
+    assert finding.rounding.low == pytest.approx(11.5 / 12.5)
     assert "below the resolution of 8.7 %" in finding.sentence
 
 
@@ -199,7 +202,9 @@ def test_readings_that_wander_over_many_steps_average_their_rounding_out():
 def test_repeats_of_one_rounding_do_not_average_it_out():
     few, many = judged([72.9] * 3, [74.1] * 3, quantum=0.1), judged([72.9] * 30, [74.1] * 30, quantum=0.1)
     assert many.contrast.resolution_variance == pytest.approx(few.contrast.resolution_variance)
-    assert many.contrast.error == pytest.approx(0.1 / math.sqrt(12) * math.hypot(1 / 72.9, 1 / 74.1))
+    # JCGM 100:2008 F.2.2.1: q/sqrt(12) a rounding.
+    expected = 0.1 / math.sqrt(12) * math.hypot(1 / 72.9, 1 / 74.1)
+    assert many.contrast.rounding_error == pytest.approx(expected)
 
 
 def test_start_and_stop_of_a_timer_round_twice():
@@ -207,8 +212,9 @@ def test_start_and_stop_of_a_timer_round_twice():
     other = [Sample(f"b{n}", 120.0, 1.0, n, roundings=2) for n in range(3)]
     finding = compare(TIME, side, other, base_label="base", other_label="other")
     # JCGM 100:2008 F.2.2.1: q/sqrt(12) a rounding, so q/sqrt(6) for two.
-    assert finding.contrast.error == pytest.approx(math.hypot(1 / 100, 1 / 120) / math.sqrt(6))
-    assert finding.interval95.low == pytest.approx(119 / 101)
+    assert finding.contrast.rounding_error == pytest.approx(math.hypot(1 / 100, 1 / 120) / math.sqrt(6))
+    assert finding.rounding is not None
+    assert finding.rounding.low == pytest.approx(119 / 101)
 
 
 STEADY = [[100, 100.6, 99.5], [103, 103.9, 102.5], [99, 99.3, 98.5]]

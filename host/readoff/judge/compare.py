@@ -22,19 +22,22 @@ def compare(
     base_label: str,
     other_label: str,
     pool: Sequence[Sequence[Sample]] = (),
+    equal_spread: bool = False,
 ) -> Finding:
     """Judge OTHER against BASE; every ratio of the finding is other / base.
 
     margin: smallest difference that matters, declared beforehand (0.02 is 2 %). pool: the samples of the same
     machine's other configurations in the same metric, one sequence each; they lend their boot variance where
-    the pooling rule allows it (judge.contrast). Raises JudgeRefusal, with the reason, where no honest finding
+    the pooling rule allows it (judge.contrast). equal_spread: declared beforehand that the boots of all these
+    configurations spread alike: Student's t in the place of Welch's, sees more where that holds and errs where
+    it does not. Raises JudgeRefusal, with the reason, where no honest finding
     is possible: no readings, one boot a side, zero, negative or infinite readings, mixed units, equal
     readings of unknown display step, one run on both sides.
     """
     check_margin(margin)
     sides = gather(metric, base_label, base), gather(metric, other_label, other)
     lenders, notes = lenders_of(metric, pool)
-    return judge_sides(metric, *sides, margin=margin, lenders=lenders, notes=notes)
+    return judge_sides(metric, *sides, margin=margin, lenders=lenders, notes=notes, equal_spread=equal_spread)
 
 
 def judge_sides(
@@ -45,9 +48,10 @@ def judge_sides(
     margin: float,
     lenders: Sequence[Side] = (),
     notes: tuple[str, ...] = (),
+    equal_spread: bool = False,
 ) -> Finding:
     """The finding for two sides already gathered."""
-    found = contrast(base, other, lenders)
+    found = contrast(base, other, lenders, equal_spread=equal_spread)
     shared = sorted(set(base.boots) & set(other.boots))
     if shared:
         notes += (f"Boot {shared[0]} counts on both sides, so the sides are not independent.",)

@@ -1,7 +1,7 @@
 """The difference of two configurations in logs: Welch's by default, with a pooled boot variance by rule.
 
-Standard error, degrees of freedom (Welch-Satterthwaite; JCGM 100:2008, G.4) and intervals. Exponentials of
-what is here are ratios, other / base.
+Standard errors of boots and rounding, the boots' degrees of freedom (Welch-Satterthwaite; JCGM 100:2008, G.4)
+and intervals. Exponentials of what is here are ratios, other / base.
 """
 
 from __future__ import annotations
@@ -11,9 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from readoff.errors import JudgeRefusal
-from readoff.judge.distributions import t_below, t_quantile, t_two_sided
+from readoff.judge.distributions import half_width, tail_beyond
 from readoff.judge.evidence import Side
-from readoff.judge.resolution import Span, ratio_by_rounding, rounding_variance
+from readoff.judge.resolution import Span, boot_variance, ratio_by_rounding, rounding_variance
 from readoff.judge.t_test import satterthwaite
 
 # The default rule for pooling the boot variance over a machine's configurations (docs/judging.md).
@@ -42,18 +42,19 @@ class Contrast:
         return math.sqrt(math.fsum(self.parts()))
 
     @property
+    def rounding_error(self) -> float:
+        """Standard error that rounding adds."""
+        return math.sqrt(self.resolution_variance)
+
+    @property
     def error(self) -> float:
-        """Standard error with the resolution included."""
-        return math.sqrt(self.boot_error**2 + self.resolution_variance)
+        """Standard error of both together."""
+        return math.hypot(self.boot_error, self.rounding_error)
 
     @property
     def freedom(self) -> float:
-        """Effective degrees of freedom; infinite where rounding is all the error there is."""
-        parts = self.parts()
-        total = self.error**2
-        if self.pooled:
-            return satterthwaite([math.fsum(parts)], self.boot_freedoms[:1], total)
-        return satterthwaite(parts, self.boot_freedoms, total)
+        """Degrees of freedom: from the boots alone."""
+        return boot_freedom(self.parts(), self.boot_freedoms, pooled=self.pooled)
 
     def parts(self, more: int = 0, scale: float = 1.0) -> list[float]:
         """Variance of each side's mean from its boots; with ``more`` boots a side and the spread scaled."""
@@ -63,44 +64,53 @@ class Contrast:
     @property
     def p(self) -> float:
         """Two-sided probability of a difference at least this large where there is none."""
-        return t_two_sided(self.difference / self.error, self.freedom)
+        return min(1.0, 2 * self._tail(abs(self.difference)))
 
     def p_clear(self, margin: float) -> float:
         """p of "no difference that matters": the larger of two one-sided tests (TOST), margin in logs.
 
         Under 5 % exactly where the 90 % interval lies within -margin..margin, rounding of stuck sides aside.
         """
-        nearer = (margin - abs(self.difference)) / self.error
-        return 1 - t_below(nearer, self.freedom)
+        room = margin - abs(self.difference)
+        return self._tail(room) if room >= 0 else 1 - self._tail(-room)
+
+    def _tail(self, distance: float) -> float:
+        return tail_beyond(distance, self.freedom, self.boot_error, self.rounding_error)
 
     def interval(self, confidence: float) -> Span:
         """Interval of ln(other / base), never narrower than the rounding of a stuck side allows."""
-        reach = t_quantile(0.5 + confidence / 2, self.freedom) * self.error
+        reach = half_width((1 - confidence) / 2, self.freedom, self.boot_error, self.rounding_error)
         span = Span(self.difference - reach, self.difference + reach)
         return span if self.stuck is None else span.hull(self.stuck)
 
 
-def pooled_variance(sides: Sequence[Side]) -> tuple[float, int] | None:
+def boot_freedom(parts: Sequence[float], freedoms: Sequence[float], *, pooled: bool) -> float:
+    """Degrees of freedom of the boots' part: the pooled ones, or Welch-Satterthwaite's."""
+    return freedoms[0] if pooled else satterthwaite(parts, freedoms, math.fsum(parts))
+
+
+def pooled_variance(sides: Sequence[Side], *, equal_spread: bool = False) -> tuple[float, int] | None:
     """Pooled variance of a boot and its degrees of freedom, or None where the rule does not allow pooling.
 
     The rule: at least three configurations with two boots or more, at least eight degrees of freedom, and
-    the largest boot SD under three times the smallest.
+    the largest boot SD under three times the smallest. equal_spread waives it.
     """
-    able = [side for side in sides if side.freedom > 0]
-    freedom = sum(side.freedom for side in able)
+    able = [(boot_variance(side), side.freedom) for side in sides if side.freedom > 0]
+    freedom = sum(df for _, df in able)
+    pooled = math.fsum(variance * df for variance, df in able) / freedom
+    if equal_spread:
+        return pooled, freedom
     if len(able) < POOL_CONFIGURATIONS or freedom < POOL_FREEDOM:
         return None
-    smallest = math.sqrt(min(side.variance for side in able))
-    largest = math.sqrt(max(side.variance for side in able))
-    if smallest == 0 or largest >= POOL_SD_RATIO * smallest:
-        return None
-    return math.fsum(side.variance * side.freedom for side in able) / freedom, freedom
+    smallest, largest = (math.sqrt(choose(variance for variance, _ in able)) for choose in (min, max))
+    return None if smallest == 0 or largest >= POOL_SD_RATIO * smallest else (pooled, freedom)
 
 
-def contrast(base: Side, other: Side, pool: Sequence[Side] = ()) -> Contrast:
+def contrast(base: Side, other: Side, pool: Sequence[Side] = (), *, equal_spread: bool = False) -> Contrast:
     """Difference of two sides, the boot variance pooled with the sides of ``pool`` where the rule allows it.
 
-    Raises JudgeRefusal for fewer than two boots on a side, for a run that stands on both sides, and for
+    equal_spread: declared beforehand, all configurations' boots spread alike; pooled whatever the rule says.
+        Raises JudgeRefusal for fewer than two boots on a side, for a run that stands on both sides, and for
     readings without any spread and without a known display step.
     """
     for side in (base, other):
@@ -111,8 +121,9 @@ def contrast(base: Side, other: Side, pool: Sequence[Side] = ()) -> Contrast:
                 next_step="Take at least two boots of each configuration, better three or more.",
             )
     _refuse_shared_runs(base, other)
-    shared = pooled_variance([base, other, *pool])
-    variances, freedoms = (base.variance, other.variance), (float(base.freedom), float(other.freedom))
+    shared = pooled_variance([base, other, *pool], equal_spread=equal_spread)
+    variances = (boot_variance(base), boot_variance(other))
+    freedoms = (float(base.freedom), float(other.freedom))
     if shared is not None:
         variances, freedoms = (shared[0], shared[0]), (float(shared[1]), float(shared[1]))
     found = Contrast(

@@ -19,6 +19,36 @@ def t_quantile(probability: float, freedom: float) -> float:
     return float(special.stdtrit(freedom, probability))
 
 
+def half_width(tail: float, freedom: float, by_boots: float, by_rounding: float) -> float:
+    """Half the width of an interval that leaves ``tail`` out on each side.
+
+    by_boots: standard error estimated with ``freedom`` degrees of freedom; by_rounding: one that is known. The
+    two are widened each by its own quantile, then added as squares: lending the known part's certainty to the
+    estimated one (Welch-Satterthwaite with infinite freedom) is wrong in small samples whose spread came out
+    small by luck.
+    """
+    from scipy import special  # noqa: PLC0415
+
+    normal = -float(special.ndtri(tail)) * by_rounding
+    if by_boots == 0:
+        return normal
+    student = -float(special.stdtrit(freedom, tail)) * by_boots
+    return math.hypot(student, normal)
+
+
+def tail_beyond(distance: float, freedom: float, by_boots: float, by_rounding: float) -> float:
+    """The tail whose half_width is ``distance`` (above zero): the one-sided p of a difference that large."""
+    if by_boots == 0 or by_rounding == 0:
+        error = by_boots + by_rounding
+        return t_below(-distance / error, freedom if by_boots else math.inf)
+    low, high = -700.0, math.log(0.5)
+    for _ in range(60):
+        middle = (low + high) / 2
+        wide = half_width(math.exp(middle), freedom, by_boots, by_rounding) > distance
+        low, high = (middle, high) if wide else (low, middle)
+    return math.exp((low + high) / 2)
+
+
 def t_two_sided(statistic: float, freedom: float) -> float:
     """Probability of a t at least this far from zero on either side."""
     from scipy import special  # noqa: PLC0415

@@ -8,15 +8,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from readoff.judge.contrast import Contrast
+from readoff.judge.contrast import Contrast, boot_freedom
 from readoff.judge.distributions import (
     chi_square_quantile,
     detectable_shift,
+    half_width,
     normal_below,
     t_below,
     t_quantile,
 )
-from readoff.judge.t_test import satterthwaite
 
 # How likely the advice "N more boots" should be to come true, and how far it looks.
 DECIDE_CHANCE = 0.8
@@ -66,7 +66,9 @@ def chance_to_clear(boots: int, margin: float, boot_sd: float) -> float:
 
 def detectable_ratio(found: Contrast, *, level: float = 0.05, power: float = 0.8) -> float:
     """Smallest ratio above one that boots like these would find with this power; less one (0.031 is 3.1 %)."""
-    return math.expm1(min(600.0, detectable_shift(found.freedom, level, power) * found.error))
+    by_boots = detectable_shift(found.freedom, level, power) * found.boot_error
+    by_rounding = detectable_shift(math.inf, level, power) * found.rounding_error
+    return math.expm1(min(600.0, math.hypot(by_boots, by_rounding)))
 
 
 def further_boots(found: Contrast, margin: float, *, level: float = 0.05) -> int | None:
@@ -85,19 +87,20 @@ def further_boots(found: Contrast, margin: float, *, level: float = 0.05) -> int
 
 
 def _chance_decided(found: Contrast, margin: float, level: float, more: int) -> float:
-    freedom = _freedom(found, found.parts(), math.fsum(found.parts()), 0)
+    freedom = found.freedom
     chance = 0.0
+    added = 2 * more if found.pooled else more
+    freedoms = [one + added for one in found.boot_freedoms]
     for step in range(_SPREADS):
         scale = (
             freedom / chi_square_quantile((step + 0.5) / _SPREADS, freedom) if math.isfinite(freedom) else 1.0
         )
         now, parts = math.fsum(found.parts(scale=scale)), found.parts(more, scale)
-        boots_then = math.fsum(parts)
-        total = boots_then + found.resolution_variance
-        freedom_then = _freedom(found, parts, total, more)
-        changed = t_quantile(1 - level / 2, freedom_then) * math.sqrt(total)
-        same = margin - t_quantile(0.95, freedom_then) * math.sqrt(total)
-        chance += _chance_outside(found.difference, math.sqrt(now - boots_then), same, changed)
+        then = math.sqrt(math.fsum(parts))
+        freedom_then = boot_freedom(parts, freedoms, pooled=found.pooled)
+        changed = half_width(level / 2, freedom_then, then, found.rounding_error)
+        same = margin - half_width(0.05, freedom_then, then, found.rounding_error)
+        chance += _chance_outside(found.difference, math.sqrt(max(0.0, now - then**2)), same, changed)
     return chance / _SPREADS
 
 
@@ -111,15 +114,6 @@ def _chance_outside(centre: float, spread: float, same: float, changed: float) -
     if same <= 0:
         return beyond
     return beyond + normal_below((same - centre) / spread) - normal_below((-same - centre) / spread)
-
-
-def _freedom(found: Contrast, parts: list[float], total: float, more: int) -> float:
-    """Degrees of freedom with ``more`` boots a side; infinite where the boots do not differ at all."""
-    if total == 0:
-        return math.inf
-    if found.pooled:
-        return satterthwaite([math.fsum(parts)], [found.boot_freedoms[0] + 2 * more], total)
-    return satterthwaite(parts, [freedom + more for freedom in found.boot_freedoms], total)
 
 
 def _first(holds: Callable[[int], bool], low: int, high: int) -> int | None:

@@ -50,6 +50,19 @@ def rounding_variance(side: Side) -> float:
     return math.fsum((weight * one) ** 2 for (_, one), weight in weights.items())
 
 
+def boot_variance(side: Side) -> float:
+    """Variance of a boot's mean, in logs, but never below what rounding alone gives one boot.
+
+    Boots that show the same digits differ by less than about a step; that they do not differ at all is more
+    than the display can say.
+    """
+    floors = []
+    for boot in side.boots:
+        samples = tuple(sample for sample in side.samples if sample.boot == boot)
+        floors.append(rounding_variance(Side(side.label, samples, (boot,), (0.0,))))
+    return max(side.variance, math.fsum(floors) / len(floors))
+
+
 def rounding_span(side: Side) -> Span:
     """Where the side's mean (in logs) may lie by rounding alone."""
     totals: dict[str, list[tuple[float, float]]] = {}

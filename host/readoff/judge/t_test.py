@@ -45,11 +45,12 @@ class TTest:
 
 
 def satterthwaite(parts: Sequence[float], freedoms: Sequence[float], total: float) -> float:
-    """Effective degrees of freedom of a variance ``total`` that holds the estimated ``parts``.
+    """Effective degrees of freedom of a variance ``total`` made of estimated ``parts``.
 
-    total may hold more than the parts, whatever is known exactly. Welch-Satterthwaite, JCGM 100:2008, G.4.
-    Infinite where no part is above zero.
+    total is their sum. Welch-Satterthwaite, JCGM 100:2008, G.4. Infinite where no part is above zero.
     """
+    if total == 0:
+        return math.inf
     # Shares first, so that tiny variances do not underflow when squared.
     share = math.fsum((part / total) ** 2 / freedom for part, freedom in zip(parts, freedoms, strict=True))
     return 1 / share if share > 0 else math.inf

@@ -7,11 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from readoff.errors import JudgeRefusal
-from readoff.judge.distributions import t_below
+from readoff.judge.distributions import tail_beyond
 from readoff.judge.evidence import Better, Metric, Sample, Side, gather
-from readoff.judge.resolution import is_stuck, rounding_span, rounding_variance
+from readoff.judge.resolution import boot_variance, is_stuck, rounding_span, rounding_variance
 from readoff.judge.sentence import plain_number
-from readoff.judge.t_test import satterthwaite
 
 CERTAIN = 0.95
 
@@ -62,7 +61,8 @@ def against_target(metric: Metric, label: str, samples: Sequence[Sample], target
     side = gather(metric, label, samples)
     if len(side.boots) < 2:
         raise JudgeRefusal(f"one boot of {label!r} tells no chance", next_step="Take at least two.")
-    by_boots, by_rounding = side.variance / len(side.boots), rounding_variance(side)
+    one_boot, by_rounding = boot_variance(side), rounding_variance(side)
+    by_boots = one_boot / len(side.boots)
     if by_boots + by_rounding == 0:
         raise JudgeRefusal(
             f"every reading of {label!r} is the same and the step of the display is not known",
@@ -71,13 +71,13 @@ def against_target(metric: Metric, label: str, samples: Sequence[Sample], target
     sign = 1 if metric.better is Better.HIGHER else -1
     room = sign * (side.mean - math.log(target))
     chance = _probability(room, by_boots, by_rounding, side.freedom)
-    next_boot = _probability(room, by_boots + side.variance, by_rounding, side.freedom)
+    next_boot = _probability(room, by_boots + one_boot, by_rounding, side.freedom)
     return TargetResult(metric, side, target, chance, next_boot, _crossed(side, chance, math.log(target)))
 
 
 def _probability(room: float, by_boots: float, by_rounding: float, freedom: int) -> float:
-    total = by_boots + by_rounding
-    return t_below(room / math.sqrt(total), satterthwaite([by_boots], [freedom], total))
+    tail = tail_beyond(abs(room), freedom, math.sqrt(by_boots), math.sqrt(by_rounding))
+    return 1 - tail if room >= 0 else tail
 
 
 def _crossed(side: Side, chance: float, line: float) -> bool | None:
