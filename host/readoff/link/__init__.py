@@ -1,0 +1,6 @@
+"""The line as pure state machines: octets in, events and octets out. No clock, no port, no store."""
+
+from readoff.link.framing import Deframer, Frame, Skipped, frame
+from readoff.link.receiver import Receiver
+
+__all__ = ["Deframer", "Frame", "Receiver", "Skipped", "frame"]
