@@ -1,0 +1,285 @@
+"""Two labels compared: the store's readings go to the judge, and the snapshots of both sides are held side by side.
+
+Only complete runs give evidence. Whatever is left out is listed with its reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from readoff.errors import JudgeRefusal, UsageError
+from readoff.judge import DEFAULT_MARGIN, Better, Finding, Metric, Sample, as_family, compare
+from readoff.snapshots import Difference, Disagreement, agreed, difference, same_label
+from readoff.store import Store, find
+from readoff.store.captures import RunState
+from readoff.store.find import ReadingRow, RunRow
+
+# A program that stays resident has done its work; every other outcome says that it was kept from it.
+_GOOD_OUTCOMES = ("finished", "stayed_resident")
+AGENT_TIME = "elapsed"
+
+
+@dataclass(frozen=True)
+class Task:
+    """What was run: the same program with other arguments does other work, and is not compared."""
+
+    program: str
+    arguments: str
+
+    @property
+    def title(self) -> str:
+        """As a person would type it."""
+        return f"{self.program} {self.arguments}".rstrip()
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One reading with the run that it came from."""
+
+    run: RunRow
+    reading: ReadingRow
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One metric of one task on both sides: a finding, or why there is none (refusal)."""
+
+    task: Task
+    metric: Metric
+    base: tuple[Evidence, ...]
+    other: tuple[Evidence, ...]
+    finding: Finding | None
+    refusal: str
+
+    @property
+    def sentence(self) -> str:
+        """The finding, or the refusal."""
+        return self.finding.sentence if self.finding else self.refusal
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A run that gives no evidence, or none for one metric ("" for all)."""
+
+    run: RunRow
+    metric: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Everything that was found out about two labels.
+
+    warnings: what a person should know before believing the findings. base_disagrees, other_disagrees: stable
+    facts that differ among the runs of one label. unmatched: what only one side has, in words.
+    """
+
+    base: str
+    other: str
+    margin: float
+    compared: tuple[Compared, ...]
+    left_out: tuple[LeftOut, ...]
+    warnings: tuple[str, ...]
+    differences: tuple[Difference, ...]
+    base_disagrees: tuple[Disagreement, ...]
+    other_disagrees: tuple[Disagreement, ...]
+    unmatched: tuple[str, ...]
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """The findings, without what was refused."""
+        return tuple(each.finding for each in self.compared if each.finding)
+
+    @property
+    def runs(self) -> tuple[RunRow, ...]:
+        """The runs behind the findings and refusals, each once, by number."""
+        every = {e.run.number: e.run for each in self.compared for e in (*each.base, *each.other)}
+        return tuple(every[number] for number in sorted(every))
+
+
+Key = tuple[Task, str, str]
+"""A task, a metric's name, and its unit."""
+
+
+def compare_labels(
+    store: Store,
+    base: str,
+    other: str,
+    *,
+    metric: str = "",
+    program: str = "",
+    margin: float = DEFAULT_MARGIN,
+) -> Comparison:
+    """Compares OTHER with BASE in every metric that both have, or in one.
+
+    metric: its name; without it all metrics of which one way is better. margin: smallest difference that
+    matters (0.02 is 2 %). Raises UsageError for a label, program or metric that the store does not have;
+    what the judge refuses is told in the comparison.
+    """
+    _check_labels(store, base, other)
+    left_out: list[LeftOut] = []
+    sides = [_evidence(store, label, program, metric, left_out) for label in (base, other)]
+    keys = [key for key in sides[0] if key in sides[1]]
+    if not keys and not left_out:
+        raise UsageError(*_nothing_in_common(sides, base, other, metric, program))
+    compared = [_judge(key, sides[0][key], sides[1][key], base, other, margin) for key in keys]
+    shots = [find.snapshots(store, label=label) for label in (base, other)]
+    disagrees = [tuple(same_label(each)) for each in shots]
+    unsure = [d.name for side in disagrees for d in side]
+    differences = tuple(difference(agreed(shots[0]), agreed(shots[1]), leave_out=unsure))
+    return Comparison(
+        base,
+        other,
+        margin,
+        tuple(_as_family(compared)),
+        tuple(left_out),
+        tuple(_warnings((base, other), [len(each) for each in shots], disagrees, differences)),
+        differences,
+        disagrees[0],
+        disagrees[1],
+        tuple(_unmatched(sides, base, other)),
+    )
+
+
+def _check_labels(store: Store, base: str, other: str) -> None:
+    there = find.labels(store)
+    for label in (base, other):
+        if label not in there:
+            told = ", ".join(repr(each) for each in there) or "none"
+            raise UsageError(
+                f"no run carries the label {label!r}", next_step=f"Labels in this store: {told}."
+            )
+    if base == other:
+        raise UsageError("BASE and OTHER are the same label", next_step="Name two configurations.")
+
+
+def _evidence(
+    store: Store, label: str, program: str, metric: str, left_out: list[LeftOut]
+) -> dict[Key, list[Evidence]]:
+    """Readings of one label's complete runs by task and metric; what is left out is added to left_out."""
+    out: dict[Key, list[Evidence]] = {}
+    by_run: dict[int, list[ReadingRow]] = {}
+    for reading in find.readings(store, label=label, program=program):
+        if reading.metric == metric or (not metric and reading.better != Better.NEITHER):
+            by_run.setdefault(reading.run, []).append(reading)
+    held = _held_metrics(store, metric)
+    for run in find.runs(store, label=label, program=program):
+        reason = _why_not(run)
+        if reason:
+            left_out.append(LeftOut(run, "", reason))
+            continue
+        for name, why in held.get(run.number, {}).items():
+            left_out.append(LeftOut(run, name, why))
+        task = Task(run.program.lower(), run.arguments.strip())
+        for reading in by_run.get(run.number, []):
+            if reading.metric == AGENT_TIME and "clock_ambiguous" in run.flags.split():
+                left_out.append(LeftOut(run, AGENT_TIME, "the agent's clock was ambiguous"))
+            else:
+                out.setdefault((task, reading.metric, reading.unit), []).append(Evidence(run, reading))
+    return out
+
+
+def _why_not(run: RunRow) -> str:
+    """Why a run gives no evidence at all, or ""."""
+    if run.state == RunState.UNFINISHED:
+        return "it was started and never ended: the machine hung or lost power"
+    if run.state != RunState.COMPLETE:
+        return f"its record is {run.state} ({run.problem})"
+    if run.outcome not in _GOOD_OUTCOMES:
+        return f"the program did not end by itself ({run.outcome.replace('_', ' ')})"
+    return ""
+
+
+def _held_metrics(store: Store, metric: str) -> dict[int, dict[str, str]]:
+    """run -> metric ("" for a whole capture) -> why it is held."""
+    out: dict[int, dict[str, str]] = {}
+    for row in find.held(store):
+        if (
+            row.run is not None
+            and row.kind in ("metric", "capture")
+            and row.metric in ("", metric or row.metric)
+        ):
+            out.setdefault(row.run, {}).setdefault(row.metric, f"held: {row.reason}")
+    return out
+
+
+def _judge(
+    key: Key,
+    base: Sequence[Evidence],
+    other: Sequence[Evidence],
+    labels_base: str,
+    labels_other: str,
+    margin: float,
+) -> Compared:
+    task, name, unit = key
+    metric = Metric(name, unit, Better(base[0].reading.better))
+    finding, refusal = None, ""
+    try:
+        finding = compare(
+            metric,
+            _samples(base),
+            _samples(other),
+            margin=margin,
+            base_label=labels_base,
+            other_label=labels_other,
+        )
+    except JudgeRefusal as error:
+        refusal = error.sentence()
+    return Compared(task, metric, tuple(base), tuple(other), finding, refusal)
+
+
+def _samples(evidence: Iterable[Evidence]) -> list[Sample]:
+    return [
+        Sample(
+            boot=each.run.boot,
+            value=each.reading.approximate,
+            quantum=float(each.reading.quantum),
+            run=each.run.number,
+            roundings=each.reading.roundings,
+            unit=each.reading.unit,
+        )
+        for each in evidence
+    ]
+
+
+def _as_family(compared: Sequence[Compared]) -> list[Compared]:
+    """Several findings at once are several chances of a false alarm: Holm's rule over all of them."""
+    adjusted = iter(as_family([each.finding for each in compared if each.finding]))
+    return [replace(each, finding=next(adjusted)) if each.finding else each for each in compared]
+
+
+def _unmatched(sides: Sequence[Mapping[Key, object]], base: str, other: str) -> Iterable[str]:
+    for label, has, lacks in ((base, sides[0], sides[1]), (other, sides[1], sides[0])):
+        for task, name, unit in has:
+            if (task, name, unit) not in lacks:
+                yield f"only {label} has {name} ({unit}) of {task.title}"
+
+
+def _nothing_in_common(
+    sides: Sequence[Mapping[Key, object]], base: str, other: str, metric: str, program: str
+) -> tuple[str]:
+    asked = " ".join(
+        f"{name} {value!r}" for name, value in (("metric", metric), ("program", program)) if value
+    )
+    told = "; ".join(_unmatched(sides, base, other)) or "neither has any"
+    return (f"{base!r} and {other!r} have no readings in common{f' for {asked}' if asked else ''}: {told}",)
+
+
+def _warnings(
+    labels: tuple[str, str],
+    counts: Sequence[int],
+    disagrees: Sequence[Sequence[Disagreement]],
+    differences: Sequence[Difference],
+) -> Iterable[str]:
+    for label, count, disagreements in zip(labels, counts, disagrees, strict=True):
+        if not count:
+            yield f"{label} has no snapshot, so nothing shows what it was."
+        if disagreements:
+            names = ", ".join(each.name for each in disagreements)
+            yield f"The snapshots of {label} do not agree with one another, so it is not one configuration: {names}."
+    if all(counts) and not differences:
+        yield (
+            f"The snapshots of {labels[0]} and {labels[1]} differ in nothing that the agent can see: was the change "
+            "made, and is it one that the agent cannot see?"
+        )

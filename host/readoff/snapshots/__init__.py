@@ -1,0 +1,22 @@
+"""Snapshots: what the agent saw of a configuration, as named facts, and how two configurations differ. Pure."""
+
+from readoff.snapshots.difference import (
+    Difference,
+    Disagreement,
+    Snapshot,
+    agreed,
+    difference,
+    same_label,
+)
+from readoff.snapshots.facts import Fact, facts_of
+
+__all__ = [
+    "Difference",
+    "Disagreement",
+    "Fact",
+    "Snapshot",
+    "agreed",
+    "difference",
+    "facts_of",
+    "same_label",
+]

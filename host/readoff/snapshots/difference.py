@@ -1,0 +1,153 @@
+"""Comparing snapshots: do the runs of one label agree, and in what do two labels differ?
+
+Volatile facts are left out everywhere.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from readoff.snapshots.facts import Fact
+
+ABSENT = "absent"
+_OCTETS = re.compile(r"(?:[0-9A-F]{2} )+[0-9A-F]{2}")
+# Facts of octets whose first octet is not number 0 on the machine.
+_COUNTED_FROM = {"cmos.settings": 0x10}
+_MOST_OCTETS_TOLD = 8
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """A snapshot's facts with where they come from. id: of its record."""
+
+    id: str
+    label: str
+    boot: str
+    facts: Mapping[str, Fact]
+
+    def stable(self) -> dict[str, Fact]:
+        """The facts that mean something when they differ."""
+        return {name: fact for name, fact in self.facts.items() if not fact.volatile}
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """A stable fact that differs among the snapshots of one label. seen: value -> ids of the snapshots."""
+
+    name: str
+    seen: Mapping[str, tuple[str, ...]]
+
+    def sentence(self) -> str:
+        """In one line, each value with one of its snapshots."""
+        told = "; ".join(
+            f"{brief(value)} in {ids[0]}" + more(len(ids) - 1) for value, ids in self.seen.items()
+        )
+        return f"{self.name}: {told}"
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A stable fact in which two configurations differ; None where one side does not have it."""
+
+    name: str
+    base: Fact | None
+    other: Fact | None
+
+    @property
+    def base_text(self) -> str:
+        """BASE's value with its unit."""
+        return _text(self.base)
+
+    @property
+    def other_text(self) -> str:
+        """OTHER's value with its unit."""
+        return _text(self.other)
+
+    def detail(self) -> tuple[str, ...]:
+        """What exactly changed inside a long value: the octets, or the lines, that differ. () for a short one."""
+        if self.base is None or self.other is None:
+            return ()
+        one, two = self.base.value, self.other.value
+        if _OCTETS.fullmatch(one) and _OCTETS.fullmatch(two):
+            return tuple(_octets_that_differ(one, two, _COUNTED_FROM.get(self.name, 0)))
+        if "\n" in one or "\n" in two:
+            lines = difflib.ndiff(one.splitlines(), two.splitlines())
+            return tuple(line for line in lines if line.startswith(("- ", "+ ")))
+        return ()
+
+    def sentence(self) -> str:
+        """In one line; detail() has the rest."""
+        detail = self.detail()
+        if not detail:
+            return f"{self.name}: {brief(self.base_text)} → {brief(self.other_text)}"
+        shown = "; ".join(detail[:_MOST_OCTETS_TOLD])
+        return f"{self.name}: {shown}" + (
+            f"; {len(detail) - _MOST_OCTETS_TOLD} more" if len(detail) > 8 else ""
+        )
+
+
+def same_label(snapshots: Sequence[Snapshot]) -> list[Disagreement]:
+    """Stable facts that are not the same in all snapshots of one label, in the order of their names."""
+    out = []
+    for name in sorted({name for snapshot in snapshots for name in snapshot.stable()}):
+        seen: dict[str, list[str]] = {}
+        for snapshot in snapshots:
+            seen.setdefault(_text(snapshot.stable().get(name)), []).append(snapshot.id)
+        if len(seen) > 1:
+            out.append(Disagreement(name, {value: tuple(ids) for value, ids in seen.items()}))
+    return out
+
+
+def agreed(snapshots: Sequence[Snapshot]) -> dict[str, Fact]:
+    """The stable facts that all snapshots of one label have and agree in."""
+    if not snapshots:
+        return {}
+    first, *rest = [snapshot.stable() for snapshot in snapshots]
+    return {name: fact for name, fact in first.items() if all(each.get(name) == fact for each in rest)}
+
+
+def difference(
+    base: Mapping[str, Fact], other: Mapping[str, Fact], *, leave_out: Iterable[str] = ()
+) -> list[Difference]:
+    """Stable facts in which two configurations differ, in BASE's order, then OTHER's.
+
+    leave_out: names in which a configuration disagrees with itself, so that nothing can be said of them.
+    """
+    unsure = set(leave_out)
+    names = [*base, *(name for name in other if name not in base)]
+    out = []
+    for name in names:
+        one, two = base.get(name), other.get(name)
+        if name in unsure or one == two or any(fact is not None and fact.volatile for fact in (one, two)):
+            continue
+        out.append(Difference(name, one, two))
+    return out
+
+
+def _text(fact: Fact | None) -> str:
+    if fact is None:
+        return ABSENT
+    return f"{fact.value} {fact.unit}".rstrip()
+
+
+def brief(text: str, width: int = 48) -> str:
+    """A value in one short line."""
+    one_line = " | ".join(text.splitlines()) or "(empty)"
+    return one_line if len(one_line) <= width else one_line[: width - 1] + "…"
+
+
+def more(count: int) -> str:
+    """How many are not told, or nothing."""
+    return f" and {count} more" if count > 0 else ""
+
+
+def _octets_that_differ(one: str, two: str, first: int) -> Iterable[str]:
+    ours, theirs = bytes.fromhex(one), bytes.fromhex(two)
+    for at in range(max(len(ours), len(theirs))):
+        left = f"{ours[at]:02X}" if at < len(ours) else ABSENT
+        right = f"{theirs[at]:02X}" if at < len(theirs) else ABSENT
+        if left != right:
+            yield f"octet {at + first:02X}h {left} → {right}"

@@ -1,0 +1,137 @@
+"""A snapshot's sections -> named facts, by the contract's own names and marks.
+
+Each field of a section that declares ``facts = "prefix"`` becomes the fact ``prefix.field``; a field that the
+contract marks volatile gives a volatile fact, which may differ without meaning anything. A new kind of section
+needs nothing here. Three kinds read better otherwise and are told in a way of their own: the environment
+(``environment.PATH``), the startup files (``startup.AUTOEXEC.BAT``) and the resident programs
+(``residents.MOUSE``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from readoff.contract import cp437
+from readoff.contract.declared import Contract, Kind, record_contract
+from readoff.contract.language import Field
+from readoff.contract.record import Record, Section
+
+# The agent itself is in the chain of memory blocks while it looks; how much of it there is says nothing.
+_AGENT = "READOFF"
+_CMOS_SUMMED = slice(0x00, 0x1E)  # 10h to 2Dh, counted from 10h
+_CMOS_SUM = slice(0x1E, 0x20)  # 2Eh high octet, 2Fh low octet
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One named value. value: as text, octets in hex. volatile: may differ without meaning anything."""
+
+    name: str
+    value: str
+    unit: str = ""
+    volatile: bool = False
+
+
+def facts_of(record: Record) -> dict[str, Fact]:
+    """All facts of a record's sections by name, in the order of its sections. Never fails."""
+    contract = record_contract()
+    facts: dict[str, Fact] = {}
+    for section in record.sections:
+        kind = contract.kinds.get(section.name)
+        if kind is None or not kind.facts:
+            continue
+        for fact in _of_section(contract, kind, section):
+            facts.setdefault(fact.name, fact)
+    return facts
+
+
+def _of_section(contract: Contract, kind: Kind, section: Section) -> Iterator[Fact]:
+    if section.values is None:
+        said = "absent" if not section.payload else f"unreadable ({section.problem})"
+        yield Fact(kind.facts, said)
+        return
+    special = _SPECIAL.get(kind.name)
+    if special is not None:
+        yield from special(kind.facts, section.values)
+        return
+    for field in contract.declarations.layouts[kind.layout].fields:
+        yield from _of_field(contract, f"{kind.facts}.{field.name}", field, section.values[field.name])
+    derived = _DERIVED.get(kind.name)
+    if derived is not None:
+        yield from derived(kind.facts, section.values)
+
+
+def _of_field(contract: Contract, name: str, field: Field, value: Any) -> Iterator[Fact]:
+    if field.type == "layout":
+        for inner in contract.declarations.layouts[field.layout].fields:
+            yield from _of_field(contract, f"{name}.{inner.name}", inner, value[inner.name])
+    elif isinstance(value, Mapping):
+        for bit, state in value.items():
+            yield Fact(f"{name}.{bit}", as_text(state), "", field.volatile)
+    else:
+        yield Fact(name, as_text(value), field.unit, field.volatile)
+
+
+def as_text(value: Any) -> str:
+    """A decoded value as the text of a fact: octets in hex, yes and no, lists with commas."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, bytes):
+        return value.hex(" ").upper()
+    if isinstance(value, list):
+        return ", ".join(map(as_text, value))
+    if isinstance(value, Mapping):
+        return " ".join(f"{key}={as_text(each)}" for key, each in value.items())
+    return format(value, "f") if isinstance(value, Decimal) else str(value)
+
+
+def _environment(prefix: str, values: Mapping[str, Any]) -> Iterator[Fact]:
+    for string in str(values["strings"]).split("\0"):
+        name, equals, value = string.partition("=")
+        if name:
+            yield Fact(f"{prefix}.{name}", value if equals else string)
+
+
+def _startup_file(prefix: str, values: Mapping[str, Any]) -> Iterator[Fact]:
+    # DOS ends a text at 1Ah.
+    text = cp437.decode(bytes(values["octets"]).split(b"\x1a")[0])
+    yield Fact(f"{prefix}.{values['name']}", text.replace("\r\n", "\n").rstrip("\n"))
+
+
+def _residents(prefix: str, values: Mapping[str, Any]) -> Iterator[Fact]:
+    """Memory in use by name; blocks of one name (a program and its environment) are added up."""
+    blocks: dict[str, list[int]] = {}
+    for block in values["blocks"]:
+        if block["owner"] != 0:
+            name = str(block["name"]) or ("DOS" if block["owner"] == 8 else "(no name)")
+            blocks.setdefault(name, []).append(int(block["paragraphs"]))
+    for name, sizes in blocks.items():
+        yield Fact(
+            f"{prefix}.{name}", str(sum(sizes)), "paragraphs", volatile=name.upper().startswith(_AGENT)
+        )
+
+
+def _cmos_sum(prefix: str, values: Mapping[str, Any]) -> Iterator[Fact]:
+    """The AT's check sum: the octets 10h to 2Dh added up, kept at 2Eh (high) and 2Fh (low)."""
+    settings = bytes(values["settings"])
+    total = cmos_sum(settings)
+    kept = int.from_bytes(settings[_CMOS_SUM], "big")
+    yield Fact(f"{prefix}.sum", f"{total:04X}h")
+    yield Fact(f"{prefix}.sum_valid", as_text(total == kept))
+
+
+def cmos_sum(settings: bytes) -> int:
+    """Sum (mod 65536) of CMOS octets 10h to 2Dh; settings begins with octet 10h."""
+    return sum(settings[_CMOS_SUMMED]) & 0xFFFF
+
+
+_Teller = Callable[[str, Mapping[str, Any]], Iterator[Fact]]
+_SPECIAL: dict[str, _Teller] = {
+    "environment": _environment,
+    "startup_file": _startup_file,
+    "residents": _residents,
+}
+_DERIVED: dict[str, _Teller] = {"cmos": _cmos_sum}

@@ -1,0 +1,291 @@
+"""Looking things up: runs, one run with all that belongs to it, what is held, samples for the judge. Reads only."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from readoff.contract.record import Record, parse_record
+from readoff.errors import UsageError
+from readoff.snapshots import Fact, Snapshot
+from readoff.store.captures import Taken, captures_of
+from readoff.store.keep import Store
+from readoff.store.sqlite import telling
+
+
+@dataclass(frozen=True)
+class RunRow:
+    """One run (or a file that came as a record of its own: kind "file", without label and program).
+
+    came_at: when its octets first reached the host (ISO, UTC). dos_time: when the old machine's own clock says
+    that the record was opened, or "". readings, holds: how many there are.
+    """
+
+    number: int
+    id: str
+    kind: str
+    label: str
+    program: str
+    path: str
+    arguments: str
+    boot: str
+    repeat: int | None
+    repeats: int | None
+    snapshot_ordinal: int | None
+    state: str
+    outcome: str
+    exit_kind: str
+    exit_code: int | None
+    flags: str
+    completeness: str
+    problem: str
+    dos_time: str
+    came_at: str
+    readings: int
+    holds: int
+
+
+@dataclass(frozen=True)
+class ReadingRow:
+    """One reading as stored.
+
+    value, quantum: decimal text. capture: position in the record, None for the agent's own time.
+    """
+
+    run: int
+    capture: int | None
+    metric: str
+    occurrence: int
+    value: str
+    approximate: float
+    unit: str
+    better: str
+    decimals: int
+    quantum: str
+    roundings: int
+    derived: bool
+    line: str
+    begin: int
+    end: int
+    schema: str
+    schema_digest: str
+
+
+@dataclass(frozen=True)
+class HeldRow:
+    """Something that could not be read. begin, length: octets in the arrival; id, run: where a record is known."""
+
+    number: int
+    kind: str
+    reason: str
+    arrival: int
+    came_from: str
+    came_at: str
+    begin: int
+    length: int
+    id: str
+    run: int | None
+    metric: str
+
+
+@dataclass(frozen=True)
+class Sighting:
+    """Where and when a record's octets came."""
+
+    came_from: str
+    came_at: str
+
+
+@dataclass(frozen=True)
+class RunInFull:
+    """One run with everything that belongs to it. history: (when, what happened)."""
+
+    run: RunRow
+    record: Record
+    captures: tuple[Taken, ...]
+    readings: tuple[ReadingRow, ...]
+    held: tuple[HeldRow, ...]
+    snapshot: Snapshot | None
+    sightings: tuple[Sighting, ...]
+    history: tuple[tuple[str, str], ...]
+
+
+_RUNS = """
+SELECT u.number, r.id, u.kind, u.label, u.program, u.path, u.arguments, u.boot, u.repeat, u.repeats,
+  u.snapshot_ordinal, u.state, u.outcome, u.exit_kind, u.exit_code, u.flags, r.completeness, r.problem, r.dos_time,
+  (SELECT MIN(s.came_at) FROM places p JOIN sightings s ON s.arrival = p.arrival WHERE p.record = r.number) AS came_at,
+  (SELECT count(*) FROM readings d WHERE d.run = u.number) AS readings,
+  (SELECT count(*) FROM holds h WHERE h.record = r.number) AS holds
+FROM runs u JOIN records r ON r.number = u.record
+"""
+
+_READINGS = """
+SELECT run, capture, metric, occurrence, value, approximate, unit, better, decimals, quantum, roundings, derived, line,
+  begin, end, schema, schema_digest
+FROM readings
+"""
+
+_HELD = """
+SELECT h.number, h.kind, h.reason, h.arrival,
+  (SELECT s.came_from FROM sightings s WHERE s.arrival = h.arrival ORDER BY s.number LIMIT 1) AS came_from,
+  (SELECT s.came_at FROM sightings s WHERE s.arrival = h.arrival ORDER BY s.number LIMIT 1) AS came_at,
+  h.begin, h.length, COALESCE(r.id, '') AS id, u.number AS run, h.metric
+FROM holds h LEFT JOIN records r ON r.number = h.record LEFT JOIN runs u ON u.record = h.record
+"""
+
+
+def runs(store: Store, *, label: str = "", program: str = "", state: str = "") -> list[RunRow]:
+    """Runs in the order of their numbers, filtered where a filter is given. label and program: exactly, but
+    for the program's case, since DOS knows none.
+    """
+    where, values = _where(
+        {"u.label = ?": label, "u.program = ? COLLATE NOCASE": program, "u.state = ?": state}
+    )
+    return [RunRow(**row) for row in _query(store, _RUNS + where + " ORDER BY u.number", values)]
+
+
+def run_in_full(store: Store, name: str) -> RunInFull:
+    """One run by its number, its record id, or the beginning of its record id that no other has.
+
+    Raises UsageError when there is none, or more than one.
+    """
+    row = _one_run(store, name)
+    number = _record_number(store, row.id)
+    record = parse_record(_octets_of(store, number))
+    readings = _query(store, _READINGS + " WHERE run = ? ORDER BY number", [row.number])
+    held = _query(store, _HELD + " WHERE h.record = ? ORDER BY h.number", [number])
+    sightings = _query(
+        store,
+        "SELECT s.came_from, s.came_at FROM sightings s WHERE s.arrival IN (SELECT p.arrival FROM places p "
+        "JOIN records r ON r.number = p.record WHERE r.id = ?) ORDER BY s.number",
+        [row.id],
+    )
+    history = _query(store, "SELECT at, event FROM history WHERE id = ? ORDER BY number", [row.id])
+    snapshot = None
+    if row.snapshot_ordinal is not None:
+        found = snapshots(store, boot=row.boot, ordinal=row.snapshot_ordinal)
+        snapshot = found[0] if found else None
+    return RunInFull(
+        row,
+        record,
+        tuple(captures_of(record)),
+        tuple(_reading(each) for each in readings),
+        tuple(HeldRow(**each) for each in held),
+        snapshot,
+        tuple(Sighting(**each) for each in sightings),
+        tuple((each["at"], each["event"]) for each in history),
+    )
+
+
+def _one_run(store: Store, name: str) -> RunRow:
+    if name.isdecimal() and len(name) < 8:
+        rows = _query(store, _RUNS + " WHERE u.number = ?", [int(name)])
+    else:
+        start = name.upper()
+        rows = _query(store, _RUNS + " WHERE r.id >= ? AND r.id < ? LIMIT 2", [start, start + "~"])
+    if not rows:
+        raise UsageError(
+            f"there is no run {name!r}", where=str(store.path), next_step="List them with: readoff runs"
+        )
+    if len(rows) > 1:
+        raise UsageError(
+            f"more than one run has an id that begins with {name!r}", next_step="Give more of it."
+        )
+    return RunRow(**rows[0])
+
+
+def _record_number(store: Store, ident: str) -> int:
+    return int(
+        _query(store, "SELECT number FROM records WHERE id = ? AND standing = 'stands'", [ident])[0]["number"]
+    )
+
+
+def _octets_of(store: Store, number: int) -> bytes:
+    return bytes(
+        _query(
+            store,
+            "SELECT substr(a.octets, p.begin + 1, r.length) AS octets FROM records r JOIN places p "
+            "ON p.record = r.number JOIN arrivals a ON a.number = p.arrival WHERE r.number = ? LIMIT 1",
+            [number],
+        )[0]["octets"]
+    )
+
+
+def readings(store: Store, *, label: str = "", program: str = "") -> list[ReadingRow]:
+    """Readings of all complete runs, in the order of the runs."""
+    where, values = _where({"u.label = ?": label, "u.program = ? COLLATE NOCASE": program})
+    rule = " WHERE run IN (SELECT u.number FROM runs u" + where + ") ORDER BY run, number"
+    return [_reading(row) for row in _query(store, _READINGS + rule, values)]
+
+
+def held(store: Store) -> list[HeldRow]:
+    """Everything that is held, oldest first."""
+    return [HeldRow(**row) for row in _query(store, _HELD + " ORDER BY h.number", [])]
+
+
+def labels(store: Store) -> list[str]:
+    """The labels that runs carry, in alphabetical order."""
+    rows = _query(store, "SELECT DISTINCT label FROM runs WHERE kind = 'run' ORDER BY label", [])
+    return [row["label"] for row in rows]
+
+
+def snapshots(
+    store: Store, *, label: str | None = None, boot: str = "", ordinal: int | None = None
+) -> list[Snapshot]:
+    """Snapshots with their facts, in the order in which they were made within each boot.
+
+    label: those that carry it, and those that its runs refer to.
+    """
+    where, values = "WHERE 1", list[Any]()
+    if label is not None:
+        where += (
+            " AND (n.label = ? OR EXISTS (SELECT 1 FROM runs u WHERE u.boot = n.boot"
+            " AND u.snapshot_ordinal = n.ordinal AND u.label = ?))"
+        )
+        values += [label, label]
+    if boot:
+        where += " AND n.boot = ?"
+        values.append(boot)
+    if ordinal is not None:
+        where += " AND n.ordinal = ?"
+        values.append(ordinal)
+    heads = _query(
+        store,
+        "SELECT n.record, r.id, n.label, n.boot FROM snapshots n JOIN records r ON r.number = n.record "
+        f"{where} ORDER BY n.boot, n.ordinal",
+        values,
+    )
+    facts: dict[int, dict[str, Fact]] = {}
+    for row in _query(
+        store,
+        "SELECT f.record, f.name, f.value, f.unit, f.volatile FROM facts f "
+        f"JOIN snapshots n ON n.record = f.record {where}",
+        values,
+    ):
+        fact = Fact(row["name"], row["value"], row["unit"], bool(row["volatile"]))
+        facts.setdefault(row["record"], {})[fact.name] = fact
+    return [
+        Snapshot(head["id"], head["label"], head["boot"], facts.get(head["record"], {})) for head in heads
+    ]
+
+
+def counts(store: Store) -> dict[str, int]:
+    """How many arrivals, records, runs, snapshots, readings and holds there are."""
+    tables = ("arrivals", "records", "runs", "snapshots", "readings", "holds")
+    return {name: int(_query(store, f"SELECT count(*) AS n FROM {name}", [])[0]["n"]) for name in tables}
+
+
+def _where(filters: dict[str, str]) -> tuple[str, list[Any]]:
+    """SQL for the filters that have a value, and the values."""
+    used = {rule: value for rule, value in filters.items() if value}
+    return (" WHERE " + " AND ".join(used) if used else "", list(used.values()))
+
+
+def _query(store: Store, sql: str, values: Sequence[Any]) -> list[dict[str, Any]]:
+    with telling(str(store.path)):
+        return list(store.db.query(sql, values))
+
+
+def _reading(row: dict[str, Any]) -> ReadingRow:
+    return ReadingRow(**{**row, "derived": bool(row["derived"])})

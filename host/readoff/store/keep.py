@@ -1,0 +1,314 @@
+"""Keeping: raw octets first, in a transaction of their own; what they say second, in another.
+
+Between the two lies the promise "kept". A program that dies there leaves an arrival in ``pending``, and the next
+one that opens the store reads it. Arrivals are always read in the order of their numbers, whoever reads them, so
+two programs on one store come to the same result as one.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import islice
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING
+
+from readoff.arrivals.intake import Held, TakenResult
+from readoff.contract.record import RecordId
+from readoff.errors import StoreError
+from readoff.store.derive import Arrival, Deriving
+from readoff.store.migrations import APPLICATION_ID, DERIVED, MIGRATIONS, migrate, version_of
+from readoff.store.sqlite import BUSY_MILLISECONDS, choose_journal, connect, telling, writing
+
+if TYPE_CHECKING:
+    from sqlite_utils import Database
+
+    from readoff.readings import Schema
+
+BATCH = 250  # arrivals read in one transaction
+_NOT_KEPT = "; the octets are NOT kept"
+
+Clock = Callable[[], datetime]
+
+
+def _utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+def open_store(
+    path: str | Path,
+    schemas: Sequence[Schema] = (),
+    *,
+    create: bool = True,
+    now: Clock = _utc_now,
+    busy: int = BUSY_MILLISECONDS,
+) -> Store:
+    """Opens a store, brings an older one up to date, and reads what an earlier program had not come to.
+
+    schemas: what captures are read by. create: whether to make a new store where there is no file. now: the
+    host's clock, with a zone. busy: milliseconds to wait for another program's write.
+    Raises StoreError when there is no such file, it is no store, a newer one, locked, or cannot be written;
+    the file is then untouched.
+    """
+    path = Path(path)
+    if path.is_dir():
+        raise StoreError(
+            "this is a folder, not a store", where=str(path), next_step="Name a file with --store."
+        )
+    if not path.exists() and not create:
+        raise StoreError("there is no store", where=str(path), next_step="Take or watch something first.")
+    if path.exists() and not path.stat().st_size and not create:
+        raise StoreError("the file is empty, so it is no store", where=str(path))
+    _refuse_other_files(path)
+    db = connect(path, busy=busy)
+    try:
+        with telling(str(path)):
+            _refuse_other_stores(db, path)
+            if version_of(db) < len(MIGRATIONS):
+                choose_journal(db, path)
+                migrate(db, str(path))
+        store = Store(db, path, schemas, now)
+        store.catch_up()
+    except BaseException:
+        db.close()
+        raise
+    return store
+
+
+def _refuse_other_files(path: Path) -> None:
+    """A file that does not begin as SQLite's files do ("The SQLite database file format", 1.3)."""
+    if path.exists() and path.stat().st_size:
+        try:
+            with path.open("rb") as file:
+                start = file.read(16)
+        except OSError as error:
+            raise StoreError(f"the store cannot be read ({error.strerror})", where=str(path)) from error
+        if start != b"SQLite format 3\0":
+            raise StoreError(
+                "this is not a store of Readoff", where=str(path), next_step="Name another file with --store."
+            )
+
+
+def _refuse_other_stores(db: Database, path: Path) -> None:
+    mark = int(db.execute("PRAGMA application_id").fetchone()[0])
+    version = version_of(db)
+    tables = int(db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0])
+    if mark != APPLICATION_ID and (mark or version or tables):
+        raise StoreError(
+            "this is a database, but not a store of Readoff",
+            where=str(path),
+            next_step="Name another file with --store.",
+        )
+    if version > len(MIGRATIONS):
+        raise StoreError(
+            f"this store is of version {version}, newer than this program (version {len(MIGRATIONS)}); it is untouched",
+            where=str(path),
+            next_step="Install a newer Readoff.",
+        )
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What a re-reading changed: readings as (record id, metric, occurrence, value), and the count of holds."""
+
+    gone: tuple[tuple[str, str, int, str], ...]
+    new: tuple[tuple[str, str, int, str], ...]
+    holds_before: int
+    holds_after: int
+
+
+class Store:
+    """One open store. All calls come from the thread that opened it."""
+
+    def __init__(self, db: Database, path: Path, schemas: Sequence[Schema], now: Clock) -> None:
+        self.db, self.path, self.schemas, self._now = db, path, schemas, now
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Closes the file; the store cannot be used after it."""
+        self.db.close()
+
+    # -- taking ----------------------------------------------------------------------------------------------
+
+    def take(self, octets: bytes, came_from: str) -> TakenResult:
+        """Commits the raw octets, then reads them. Idempotent: the same octets twice are one arrival.
+
+        came_from: a file's path or a line's name, for the person. Never fails because of what the octets are.
+        Raises StoreError when they could not be committed: then nothing of them counts as kept.
+        """
+        return self._take_batch([(octets, came_from)])[0]
+
+    def take_all(self, arrivals: Iterable[tuple[bytes, str]]) -> Iterator[TakenResult]:
+        """Like take for many, with two transactions a batch instead of two an arrival."""
+        source = iter(arrivals)
+        while batch := list(islice(source, BATCH)):
+            yield from self._take_batch(batch)
+
+    def _take_batch(self, batch: Sequence[tuple[bytes, str]]) -> list[TakenResult]:
+        kept = self._keep(batch)
+        try:
+            self.catch_up()
+        except StoreError as error:
+            # The octets are safe; whoever opens the store next, or takes the next arrival, reads them.
+            late = f"kept, but not read yet: {error.sentence()}"
+            return [
+                TakenResult(number, again=again, held=() if again else (Held(0, len(octets), late),))
+                for (number, again), (octets, _) in zip(kept, batch, strict=True)
+            ]
+        return [self._result(number, again) for number, again in kept]
+
+    def _keep(self, batch: Sequence[tuple[bytes, str]]) -> list[tuple[int, bool]]:
+        """(arrival's number, whether the same octets had come before) of each, committed when this returns."""
+        at = self._now().astimezone(UTC).isoformat(timespec="seconds")
+        kept = []
+        with writing(self.db, str(self.path), _NOT_KEPT):
+            for octets, came_from in batch:
+                number, again = self._keep_one(octets)
+                self.db.execute(
+                    "INSERT INTO sightings (arrival, came_from, came_at) VALUES (?, ?, ?)",
+                    [number, _printable(came_from), at],
+                )
+                kept.append((number, again))
+        return kept
+
+    def _keep_one(self, octets: bytes) -> tuple[int, bool]:
+        digest = hashlib.sha256(octets).hexdigest()
+        row = self.db.execute("SELECT number FROM arrivals WHERE sha256 = ?", [digest]).fetchone()
+        if row:
+            return int(row[0]), True
+        cursor = self.db.execute(
+            "INSERT INTO arrivals (sha256, length, octets) VALUES (?, ?, ?)", [digest, len(octets), octets]
+        )
+        number = int(cursor.lastrowid or 0)
+        self.db.execute("INSERT INTO pending (arrival) VALUES (?)", [number])
+        return number, False
+
+    def _result(self, arrival: int, again: bool) -> TakenResult:
+        placed = self.db.execute(
+            "SELECT r.id, r.standing, (SELECT MIN(arrival) FROM places WHERE record = r.number) "
+            "FROM places p JOIN records r ON r.number = p.record WHERE p.arrival = ? ORDER BY p.begin",
+            [arrival],
+        ).fetchall()
+        events = dict(self.db.execute("SELECT id, what FROM history WHERE arrival = ?", [arrival]).fetchall())
+        new: list[RecordId] = []
+        known: list[RecordId] = []
+        replaced: list[RecordId] = []
+        for ident, standing, first in placed:
+            event = events.get(ident, "")
+            if again or first < arrival or event == "set aside":
+                known.append(_record_id(ident))
+            elif event == "replaced":
+                replaced.append(_record_id(ident))
+            elif standing != "held":
+                new.append(_record_id(ident))
+        held = self.db.execute(
+            "SELECT begin, length, reason FROM holds WHERE arrival = ? ORDER BY number", [arrival]
+        ).fetchall()
+        return TakenResult(
+            arrival,
+            again,
+            tuple(dict.fromkeys(new)),
+            tuple(dict.fromkeys(known)),
+            tuple(dict.fromkeys(replaced)),
+            tuple(Held(*row) for row in held),
+        )
+
+    def known(self, id: RecordId, length: int, check: int) -> bool:
+        """Whether octets of this record, this long and with these last four octets, are committed.
+
+        Only copies that a check vouches for to their last octet count: one that was damaged on the way may end
+        in the same four octets, and the original must not be deleted for it. Raises StoreError.
+        """
+        with telling(str(self.path)):
+            row = self.db.execute(
+                "SELECT 1 FROM records WHERE id = ? AND length = ? AND tail = ? AND verified = length",
+                [str(id), length, check],
+            ).fetchone()
+        return row is not None
+
+    # -- reading what came -----------------------------------------------------------------------------------
+
+    def catch_up(self) -> int:
+        """Reads every arrival that is not read yet, oldest first; gives their number. Raises StoreError."""
+        done = 0
+        while self._any_pending():
+            with writing(self.db, str(self.path)):
+                numbers = self.db.execute(
+                    "SELECT arrival FROM pending ORDER BY arrival LIMIT ?", [BATCH]
+                ).fetchall()
+                for (number,) in numbers:
+                    self._derive(number)
+                    self.db.execute("DELETE FROM pending WHERE arrival = ?", [number])
+            done += len(numbers)
+        return done
+
+    def _any_pending(self) -> bool:
+        with telling(str(self.path)):
+            return self.db.execute("SELECT 1 FROM pending LIMIT 1").fetchone() is not None
+
+    def _derive(self, number: int) -> None:
+        octets, came_from, came_at = self.db.execute(
+            "SELECT a.octets, s.came_from, s.came_at FROM arrivals a JOIN sightings s ON s.arrival = a.number "
+            "WHERE a.number = ? ORDER BY s.number LIMIT 1",
+            [number],
+        ).fetchone()
+        arrival = Arrival(number, octets, came_from, came_at)
+        deriving = Deriving(self.db, self.schemas)
+        try:
+            with self.db.atomic():
+                deriving.arrival(arrival)
+        except sqlite3.OperationalError:
+            raise  # the disk or a lock, not the octets: the whole transaction is off, and can be tried again
+        except Exception as error:
+            # A mistake of ours, met for the first time in these octets. They must not stand in the way of all
+            # others for ever, nor get lost: they are held, and tried again by Store.reread.
+            deriving.hold_failure(arrival, error)
+
+    def reread(self) -> Changes:
+        """Derives everything again from the raw octets, in one transaction, and says what changed.
+
+        Runs keep their numbers. Raises StoreError; nothing has changed then.
+        """
+        self.catch_up()
+        with writing(self.db, str(self.path)):
+            before, holds_before = self._readings(), self._count("holds")
+            for table in DERIVED:
+                self.db.execute(f"DELETE FROM {table}")
+            for (number,) in self.db.execute("SELECT number FROM arrivals ORDER BY number").fetchall():
+                self._derive(number)
+            after, holds_after = self._readings(), self._count("holds")
+        return Changes(
+            tuple(sorted(before - after)), tuple(sorted(after - before)), holds_before, holds_after
+        )
+
+    def _readings(self) -> set[tuple[str, str, int, str]]:
+        return set(
+            self.db.execute(
+                "SELECT r.id, d.metric, d.occurrence, d.value || ' ' || d.unit FROM readings d "
+                "JOIN records r ON r.number = d.record"
+            ).fetchall()
+        )
+
+    def _count(self, table: str) -> int:
+        return int(self.db.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
+
+
+def _record_id(text: str) -> RecordId:
+    serial, nonce, ordinal = text.split("-")
+    return RecordId(int(serial, 16), int(nonce, 16), int(ordinal, 16))
+
+
+def _printable(came_from: str) -> str:
+    """File names that are no text (lone surrogates from the file system) as something that can be stored."""
+    return came_from.encode("utf-8", "backslashreplace").decode("utf-8")
