@@ -1,0 +1,394 @@
+; The snapshot: what the agent sees of the configuration, section by section, as protocols/record.toml lays it out.
+;
+; It reads, and changes nothing: no disk controller is written to, no port is touched that could hang a sound machine,
+; nobody is asked to change a disk. Each port and service it uses is listed in docs/ports.md with the reason why.
+
+INT_VIDEO               equ 10h
+INT_MEMORY              equ 12h
+INT_SYSTEM              equ 15h
+INT_MULTIPLEX           equ 2Fh
+VIDEO_COMBINATION       equ 1A00h
+VIDEO_ALTERNATE         equ 12h         ; AH; BL = 10h: what an EGA has
+VIDEO_EGA_INFORMATION   equ 10h
+SYSTEM_EXTENDED         equ 88h
+SYSTEM_TABLE            equ 0C0h
+SYSTEM_E801             equ 0E801h
+MEMORY_UNTOLD           equ 0FFFFh
+WINDOWS_VERSION         equ 1600h
+ROM_DATE                equ 0FFF5h
+ROM_DATE_SIZE           equ 8
+ROM_WORDS               equ 32768
+BDA_RESET               equ 72h
+BDA_SIZE                equ 100h
+EQUIPMENT_DISPLAY       equ 30h         ; bits 5-4: 11 where the machine starts in monochrome
+ROWS_USUAL              equ 25
+DOS_VERSION             equ 30h
+
+; ----------------------------------------------------------------------------------------------
+; snapshot_take: write all sections of a snapshot into the record that is open.
+; Input: none.  Output: CF=1 when the spool failed; snapshot_cut = 1 when something could not be had whole.
+; Destroys: AX BX CX DX SI DI BP.
+snapshot_take:
+        mov     byte [snapshot_cut], 0
+        mov     si, snapshot_parts
+.next:
+        lodsw
+        test    ax, ax
+        jz      .done                   ; CF=0
+        push    si
+        call    ax
+        pop     si
+        jnc     .next
+.done:
+        ret
+
+; ----------------------------------------------------------------------------------------------
+; boot_section: write the section boot; every record has one.
+; Input: boot_state.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI.
+boot_section:
+        call    rtc_read
+        mov     [scratch + L_boot.rtc_state], al
+        mov     si, rtc_registers
+        mov     di, scratch + L_boot.rtc
+        mov     cx, L_boot.rtc_status_b - L_boot.rtc + 1
+        rep     movsb
+        mov     al, [boot_state]
+        mov     [scratch + L_boot.state], al
+        mov     word [scratch + L_boot.agent_version], AGENT_VERSION
+        push    es
+        mov     ax, BIOS_DATA
+        mov     es, ax
+        mov     ax, [es:BDA_RESET]
+        mov     [scratch + L_boot.reset_word], ax
+        pushf
+        cli                             ; both words of one tick
+        mov     ax, [es:BDA_TICKS]
+        mov     dx, [es:BDA_TICKS + 2]
+        popf
+        pop     es
+        mov     [scratch + L_boot.ticks], ax
+        mov     [scratch + L_boot.ticks + 2], dx
+        mov     al, TAG_BOOT
+        mov     si, scratch
+        mov     cx, L_boot_size
+        jmp     section_whole
+
+; ----------------------------------------------------------------------------------------------
+; snapshot_start_section: write the section snapshot_start: the configuration's label.
+; Input: option_label.  Output: CF=1 when the spool failed.  Destroys: AX CX SI DI.
+snapshot_start_section:
+        mov     si, option_label
+        mov     di, scratch + L_snapshot_start.label + 1
+.next:
+        lodsb
+        stosb
+        test    al, al
+        jnz     .next
+        mov     ax, di
+        sub     ax, scratch + L_snapshot_start.label + 2        ; without length and NUL
+        mov     [scratch + L_snapshot_start.label], al
+        mov     cx, ax
+        inc     cx
+        mov     al, TAG_SNAPSHOT_START
+        mov     si, scratch
+        jmp     section_whole
+
+; ----------------------------------------------------------------------------------------------
+; memory_section: write the section memory.
+; Input: none.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI BP.
+memory_section:
+        call    free_paragraphs
+        mov     [scratch + L_memory.free_paragraphs], ax
+        int     INT_MEMORY
+        mov     [scratch + L_memory.conventional_kb], ax
+        call    extended_memory
+        mov     [scratch + L_memory.extended_88_kb], ax
+        call    large_memory
+        mov     [scratch + L_memory.e801_low_kb], cx
+        mov     [scratch + L_memory.e801_high_64kb], dx
+        mov     al, TAG_MEMORY
+        mov     si, scratch
+        mov     cx, L_memory_size
+        jmp     section_whole
+
+; extended_memory: ask INT 15h AH=88h.
+; Input: none.  Output: AX = KB above 1 MB, or MEMORY_UNTOLD.  Destroys: BX.
+;
+; The first BIOS that has this call returns with the caller's carry, so that CF alone says nothing there: it goes in
+; clear, and a BIOS that does nothing is found by the octet in AL that it leaves alone, twice.
+extended_memory:
+        mov     ax, SYSTEM_EXTENDED << 8
+        call    .ask
+        jc      .untold
+        cmp     ax, SYSTEM_EXTENDED << 8
+        jne     .told
+        mov     ax, SYSTEM_EXTENDED << 8 | 55h
+        call    .ask
+        jc      .untold
+        cmp     ax, SYSTEM_EXTENDED << 8 | 55h
+        jne     .told
+.untold:
+        mov     ax, MEMORY_UNTOLD
+.told:
+        ret
+.ask:
+        push    es
+        push    bp
+        clc
+        int     INT_SYSTEM
+        pop     bp
+        pop     es
+        cld
+        ret
+
+; large_memory: ask INT 15h AX=E801h.
+; Input: none.  Output: CX = KB from 1 to 16 MB, DX = blocks of 64 KB above, or both MEMORY_UNTOLD.
+; Destroys: AX BX SI DI.
+large_memory:
+        push    es
+        push    bp
+        mov     ax, SYSTEM_E801
+        xor     bx, bx
+        xor     cx, cx
+        xor     dx, dx
+        stc                             ; a BIOS that does nothing leaves it so
+        int     INT_SYSTEM
+        cld
+        pop     bp
+        pop     es
+        jc      .untold
+        mov     si, cx                  ; some answer in CX and DX, some in AX and BX, some in both
+        or      si, dx
+        jnz     .told
+        mov     cx, ax
+        mov     dx, bx
+        cmp     cx, SYSTEM_E801         ; untouched: no answer
+        jne     .told
+.untold:
+        mov     cx, MEMORY_UNTOLD
+        mov     dx, cx
+.told:
+        ret
+
+; ----------------------------------------------------------------------------------------------
+; bios_section: write the section bios.
+; Input: none.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI.
+bios_section:
+        int     INT_EQUIPMENT
+        mov     [scratch + L_bios.equipment], ax
+        mov     word [scratch + L_bios.submodel], 0     ; and the revision
+        push    es
+        push    bp
+        mov     ah, SYSTEM_TABLE
+        xor     bx, bx
+        stc
+        int     INT_SYSTEM
+        cld
+        jc      .no_table
+        test    ah, ah
+        jnz     .no_table
+        cmp     word [es:bx], 4         ; octets that follow
+        jb      .no_table
+        mov     ax, [es:bx + 3]         ; submodel, revision
+        mov     [scratch + L_bios.submodel], ax
+.no_table:
+        pop     bp
+        pop     es
+        push    ds
+        mov     ax, ROM_SEGMENT
+        mov     ds, ax
+        mov     al, [ROM_MODEL]
+        mov     [es:scratch + L_bios.model], al
+        mov     si, ROM_DATE
+        mov     di, scratch + L_bios.date
+        mov     cx, ROM_DATE_SIZE
+        rep     movsb
+        xor     si, si
+        xor     dx, dx                  ; BX:DX = sum
+        xor     bx, bx
+        mov     cx, ROM_WORDS / 4
+.sum:
+%rep 4
+        lodsw
+        add     dx, ax
+        adc     bx, 0
+%endrep
+        loop    .sum
+        pop     ds
+        mov     [scratch + L_bios.rom_sum], dx
+        mov     [scratch + L_bios.rom_sum + 2], bx
+        mov     al, TAG_BIOS
+        mov     si, scratch
+        mov     cx, L_bios_size
+        jmp     section_whole
+
+%if L_bios.revision != L_bios.submodel + 1
+%error "submodel and revision are written as one word"
+%endif
+
+; ----------------------------------------------------------------------------------------------
+; bda_section: write the section bda: the BIOS data area as it is.
+; Input: none.  Output: CF=1 when the spool failed.  Destroys: AX CX SI.
+bda_section:
+        push    ds
+        mov     ax, BIOS_DATA
+        mov     ds, ax
+        xor     si, si
+        mov     cx, BDA_SIZE
+        mov     al, TAG_BDA
+        call    section_whole
+        pop     ds
+        ret
+
+; ----------------------------------------------------------------------------------------------
+; display_section: write the section display.
+; Input: none.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI.
+display_section:
+        call    display_ask
+        mov     [scratch + L_display.class], al
+        push    es
+        mov     bx, BIOS_DATA
+        mov     es, bx
+        mov     dl, [es:BDA_VIDEO_MODE]
+        mov     dh, [es:BDA_COLUMNS]
+        mov     [scratch + L_display.mode], dx  ; and the columns
+        mov     ah, ROWS_USUAL
+        cmp     al, DISPLAY_CLASS_EGA
+        jb      .rows
+        mov     ah, [es:BDA_ROWS_LESS_ONE]
+        inc     ah
+.rows:
+        mov     [scratch + L_display.rows], ah
+        pop     es
+        mov     al, TAG_DISPLAY
+        mov     si, scratch
+        mov     cx, L_display_size
+        jmp     section_whole
+
+%if L_display.columns != L_display.mode + 1 || L_display.alternate != L_display.combination + 1
+%error "neighbours in the section display are written as one word"
+%endif
+%if L_display.ega_memory != L_display.ega_switches + 1
+%error "EGA switches and memory are written as one word"
+%endif
+
+; display_ask: ask the display BIOS by all its ways.
+; Input: none.  Output: AL = DISPLAY_CLASS_*; combination, alternate, EGA switches and memory in scratch.
+; Destroys: AH BX CX DX SI DI.
+display_ask:
+        push    es
+        push    bp
+        mov     word [scratch + L_display.combination], 0
+        mov     word [scratch + L_display.ega_switches], 0FFFFh
+        mov     ah, VIDEO_ALTERNATE
+        mov     bx, 0FF00h | VIDEO_EGA_INFORMATION      ; BH becomes 0 or 1, BL 0 to 3
+        mov     cx, 0FFFFh
+        int     INT_VIDEO
+        cmp     bx, 0103h
+        ja      .no_ega
+        cmp     bl, 3
+        ja      .no_ega
+        mov     ch, bl
+        mov     [scratch + L_display.ega_switches], cx  ; switches, memory
+.no_ega:
+        mov     ax, VIDEO_COMBINATION
+        xor     bx, bx
+        int     INT_VIDEO
+        cld
+        pop     bp
+        pop     es
+        cmp     al, VIDEO_COMBINATION >> 8
+        jne     .no_combination
+        mov     [scratch + L_display.combination], bx   ; active, alternate
+        mov     al, bl
+        mov     bx, display_classes
+        cmp     al, display_classes_end - display_classes
+        jae     .no_combination
+        xlatb
+        cmp     al, DISPLAY_CLASS_UNKNOWN
+        jne     .told
+.no_combination:
+        mov     al, DISPLAY_CLASS_EGA
+        cmp     byte [scratch + L_display.ega_memory], 0FFh
+        jne     .told
+        int     INT_EQUIPMENT
+        and     al, EQUIPMENT_DISPLAY
+        cmp     al, EQUIPMENT_DISPLAY
+        mov     al, DISPLAY_CLASS_MDA
+        je      .told
+        mov     al, DISPLAY_CLASS_CGA
+.told:
+        ret
+
+; ----------------------------------------------------------------------------------------------
+; dos_section: write the section dos; keeps the boot drive for startup_sections.
+; Input: none.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI.
+dos_section:
+        mov     ah, DOS_VERSION
+        xor     al, al
+        call    dos
+        mov     [scratch + L_dos.major], ax             ; and the minor
+        mov     [scratch + L_dos.oem], bh
+        mov     byte [dos_boot_drive], 0
+        cmp     al, DOS_WITH_BOOT_DRIVE
+        jb      .no_drive
+        mov     ax, DOS_BOOT_DRIVE
+        xor     dl, dl
+        call    dos
+        jc      .no_drive
+        cmp     dl, DRIVE_LAST
+        ja      .no_drive
+        mov     [dos_boot_drive], dl
+.no_drive:
+        mov     al, [dos_boot_drive]
+        mov     [scratch + L_dos.boot_drive], al
+        xor     ax, ax
+        cmp     byte [scratch + L_dos.major], DOS_WITH_PROGRAM_PATHS
+        jb      .windows                ; the multiplex interrupt is DOS's from 3.0 on
+        push    es
+        xor     bx, bx
+        mov     es, bx
+        mov     bx, [es:INT_MULTIPLEX * 4]
+        or      bx, [es:INT_MULTIPLEX * 4 + 2]
+        pop     es
+        jz      .windows
+        push    es
+        push    bp
+        mov     ax, WINDOWS_VERSION
+        int     INT_MULTIPLEX
+        cld
+        pop     bp
+        pop     es
+        test    al, 7Fh                 ; 0 and 80h: none; AH was not touched then
+        jnz     .windows
+        xor     ah, ah
+.windows:
+        mov     [scratch + L_dos.windows], ax           ; and the minor
+        mov     al, TAG_DOS
+        mov     si, scratch
+        mov     cx, L_dos_size
+        jmp     section_whole
+
+%if L_dos.minor != L_dos.major + 1 || L_dos.windows_minor != L_dos.windows + 1
+%error "versions in the section dos are written as words"
+%endif
+
+%include "processor.asm"
+%include "rtc.asm"
+%include "residents.asm"
+%include "startup.asm"
+
+        section .data
+snapshot_parts:         dw boot_section, snapshot_start_section, cpu_section, memory_section, bios_section
+                        dw cmos_section, bda_section, display_section, dos_section, residents_section
+                        dw environment_section, startup_sections, 0
+; DISPLAY_CLASS_* by the combination code of INT 10h AX=1A00h
+display_classes:        db DISPLAY_CLASS_UNKNOWN, DISPLAY_CLASS_MDA, DISPLAY_CLASS_CGA, DISPLAY_CLASS_UNKNOWN
+                        db DISPLAY_CLASS_EGA, DISPLAY_CLASS_EGA, DISPLAY_CLASS_UNKNOWN, DISPLAY_CLASS_VGA
+                        db DISPLAY_CLASS_VGA, DISPLAY_CLASS_UNKNOWN, DISPLAY_CLASS_MCGA, DISPLAY_CLASS_MCGA
+                        db DISPLAY_CLASS_MCGA
+display_classes_end:
+        section .bss
+snapshot_cut:           resb 1          ; something of the snapshot could not be had whole
+dos_boot_drive:         resb 1
+        section .text

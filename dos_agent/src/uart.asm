@@ -1,0 +1,399 @@
+; The serial port, polled: no interrupt of its own is used, and everything is put back as it was found.
+;
+; While an octet waits to go out, one that comes in is taken at once, so that a port without FIFO loses nothing. What
+; comes in lies in a small ring until frame_next looks at it.
+
+UART_DATA               equ 0           ; read: received octet; write: octet to send; divisor low while DLAB
+UART_IER                equ 1           ; interrupt enable; divisor high while DLAB
+UART_IIR                equ 2           ; read: interrupt identification, FIFO state
+UART_FCR                equ 2           ; write: FIFO control
+UART_LCR                equ 3           ; line control
+UART_MCR                equ 4           ; modem control
+UART_LSR                equ 5           ; line status
+UART_LCR_8N1            equ 03h
+UART_LCR_DLAB           equ 80h         ; the first two registers are the divisor
+UART_MCR_READY          equ 03h         ; DTR, RTS; OUT2 off keeps the interrupt line quiet
+UART_LSR_RECEIVED       equ 01h
+UART_LSR_CAN_SEND       equ 20h
+UART_LSR_ALL_SENT       equ 40h
+UART_FCR_ON             equ 01h
+UART_FCR_CLEAR          equ 06h         ; both FIFOs
+UART_FCR_AS_USUAL       equ 0C1h        ; on, 14 octets: what a driver that used the FIFO most likely had
+UART_IIR_FIFO           equ 0C0h        ; both bits: a FIFO that works; one alone: one that does not
+UART_NOTHING            equ 0FFh        ; LSR where no port is: its top bit and the others are never all set
+BDA_SERIAL              equ 00h         ; bases of COM1 to COM4
+STUCK_TICKS             equ 36          ; a port that takes no octet for so long takes none
+RING_SIZE               equ 512         ; a power of 2
+INT_KEYBOARD            equ 16h
+KEY_LOOK                equ 01h
+KEY_TAKE                equ 00h
+KEY_ESCAPE              equ 1Bh
+KEY_CTRL_C              equ 03h
+BDA_BREAK               equ 71h         ; bit 7: Ctrl-Break was pressed
+BDA_BREAK_PRESSED       equ 80h
+PATIENCE_STEP           equ 64          ; looks at the clock between two looks at the timer's counter
+DEAD_COUNTS             equ 3           ; timer counts, in units of 65536, after which ticks are taken to stand still
+
+; io_pause: let a slow bus settle between two accesses of the port.
+%macro io_pause 0
+        jmp     short $+2
+%endmacro
+
+; uart_emit: wait until the port takes an octet, give it; what comes in meanwhile goes into the ring.
+; Input: AH = octet, DX = the port's line status register.  Destroys: AL.
+%macro uart_emit 0
+%%poll:
+        in      al, dx
+        test    al, UART_LSR_RECEIVED
+        jz      %%nothing_came
+        call    uart_take
+        jmp     short %%poll
+%%nothing_came:
+        test    al, UART_LSR_CAN_SEND
+        jnz     %%ready
+        inc     word [uart_polls]
+        jnz     %%poll
+        call    uart_patience
+        jnc     %%poll
+        jmp     short %%given_up
+%%ready:
+        sub     dx, UART_LSR - UART_DATA
+        mov     al, ah
+        out     dx, al
+        add     dx, UART_LSR - UART_DATA
+        inc     word [uart_sent]
+%%given_up:
+%endmacro
+
+; ----------------------------------------------------------------------------------------------
+; uart_open: take the port that option_port names, at option_rate_divisor, 8N1.
+; Input: the options.  Output: CF=1 when there is no such port (nothing is changed then).  Destroys: AX BX CX DX.
+uart_open:
+        push    es
+        mov     ax, BIOS_DATA
+        mov     es, ax
+        mov     bl, [option_port]
+        xor     bh, bh
+        shl     bx, 1
+        mov     dx, [es:BDA_SERIAL + bx - 2]
+        pop     es
+        test    dx, dx
+        jz      .none
+        mov     [uart_base], dx
+        add     dx, UART_LSR
+        in      al, dx
+        cmp     al, UART_NOTHING
+        je      .none
+        mov     [uart_status], dx
+        sub     dx, UART_LSR - UART_LCR
+        in      al, dx
+        mov     [uart_found_lcr], al
+        mov     al, UART_LCR_8N1 | UART_LCR_DLAB
+        io_pause
+        out     dx, al
+        io_pause
+        sub     dx, UART_LCR - UART_DATA
+        in      al, dx
+        mov     ah, al                  ; AX = divisor as found, swapped
+        inc     dx
+        io_pause
+        in      al, dx
+        xchg    al, ah
+        mov     [uart_found_divisor], ax
+        mov     ax, [option_rate_divisor]
+        call    uart_divisor
+        call    uart_divisor_read       ; a port that does not keep its divisor is none
+        cmp     ax, [option_rate_divisor]
+        je      .is_port
+        mov     ax, [uart_found_divisor]
+        call    uart_divisor
+        mov     al, [uart_found_lcr]
+        call    uart_lcr
+.none:
+        stc
+        ret
+.is_port:
+        mov     al, UART_LCR_8N1
+        call    uart_lcr
+        mov     dx, [uart_base]
+        inc     dx                      ; UART_IER
+        in      al, dx
+        mov     [uart_found_ier], al
+        xor     al, al
+        io_pause
+        out     dx, al
+        inc     dx                      ; UART_IIR
+        io_pause
+        in      al, dx
+        mov     [uart_found_iir], al
+        mov     al, UART_FCR_ON | UART_FCR_CLEAR
+        io_pause
+        out     dx, al
+        io_pause
+        in      al, dx
+        and     al, UART_IIR_FIFO
+        cmp     al, UART_IIR_FIFO
+        je      .fifo
+        xor     al, al                  ; a broken FIFO stays off; a port without one takes no notice
+        io_pause
+        out     dx, al
+.fifo:
+        add     dx, UART_MCR - UART_FCR
+        io_pause
+        in      al, dx
+        mov     [uart_found_mcr], al
+        mov     al, UART_MCR_READY
+        io_pause
+        out     dx, al
+        xor     ax, ax
+        mov     [ring_head], ax
+        mov     [ring_tail], ax
+        mov     byte [uart_is_stuck], al
+        call    ticks_begin
+        clc
+        ret
+
+; uart_lcr: write the line control register.
+; Input: AL.  Output: DX = its address.  Destroys: nothing.
+uart_lcr:
+        mov     dx, [uart_base]
+        add     dx, UART_LCR
+        out     dx, al
+        ret
+
+; uart_divisor: set the divisor.
+; Input: AX; DLAB is set.  Output: none.  Destroys: AX DX.
+uart_divisor:
+        mov     dx, [uart_base]
+        out     dx, al
+        inc     dx
+        mov     al, ah
+        io_pause
+        out     dx, al
+        ret
+
+; uart_divisor_read: read the divisor.
+; Input: DLAB is set.  Output: AX.  Destroys: DX.
+uart_divisor_read:
+        mov     dx, [uart_base]
+        in      al, dx
+        mov     ah, al
+        inc     dx
+        io_pause
+        in      al, dx
+        xchg    al, ah
+        ret
+
+; ----------------------------------------------------------------------------------------------
+; uart_close: let the last octet out, put the port back as it was found.
+; Input: none.  Output: none.  Destroys: AX BX CX DX.
+uart_close:
+        call    ticks_now
+        mov     bx, ax
+.drain:
+        mov     dx, [uart_status]
+        in      al, dx
+        test    al, UART_LSR_ALL_SENT
+        jnz     .drained
+        call    ticks_now
+        sub     ax, bx
+        cmp     ax, STUCK_TICKS
+        jb      .drain
+.drained:
+        mov     dx, [uart_base]
+        add     dx, UART_FCR
+        mov     al, [uart_found_iir]
+        and     al, UART_IIR_FIFO
+        cmp     al, UART_IIR_FIFO
+        mov     al, 0
+        jne     .fifo
+        mov     al, UART_FCR_AS_USUAL
+.fifo:
+        out     dx, al
+        mov     al, UART_LCR_8N1 | UART_LCR_DLAB
+        call    uart_lcr
+        mov     ax, [uart_found_divisor]
+        call    uart_divisor
+        mov     al, [uart_found_lcr]
+        call    uart_lcr
+        inc     dx                      ; UART_MCR
+        mov     al, [uart_found_mcr]
+        io_pause
+        out     dx, al
+        mov     al, [uart_found_lcr]    ; with DLAB left set, the next register would be the divisor
+        test    al, UART_LCR_DLAB
+        jnz     .done
+        sub     dx, UART_MCR - UART_IER
+        mov     al, [uart_found_ier]
+        io_pause
+        out     dx, al
+.done:
+        ret
+
+; ----------------------------------------------------------------------------------------------
+; uart_send: send one octet as it is.
+; Input: AL.  Output: none; uart_is_stuck when the port takes none.  Destroys: AX DX.
+uart_send:
+        mov     dx, [uart_status]
+        mov     ah, al
+        uart_emit
+        ret
+
+; uart_poll: take an octet that has come in, if any.
+; Input: none.  Output: none.  Destroys: AL DX.
+uart_poll:
+        mov     dx, [uart_status]
+        in      al, dx
+        test    al, UART_LSR_RECEIVED
+        jnz     uart_take
+        ret
+
+; uart_take: move the octet that has come in into the ring; where the ring is full, it is lost.
+; Input: DX = line status register.  Output: none.  Destroys: AL.
+uart_take:
+        push    bx
+        sub     dx, UART_LSR - UART_DATA
+        in      al, dx
+        add     dx, UART_LSR - UART_DATA
+        mov     bx, [ring_head]
+        mov     [line_work + L_line_work.ring + bx], al
+        inc     bx
+        and     bx, RING_SIZE - 1
+        cmp     bx, [ring_tail]
+        je      .full
+        mov     [ring_head], bx
+.full:
+        pop     bx
+        ret
+
+; uart_patience: the port has not been ready for long: is it stuck?
+; Input: none.  Output: CF=1 and uart_is_stuck when it has taken nothing for STUCK_TICKS.  Destroys: nothing else.
+uart_patience:
+        push    ax
+        push    bx
+        push    cx
+        call    ticks_now
+        mov     bx, [uart_sent]
+        cmp     bx, [uart_sent_then]
+        je      .nothing_went
+        mov     [uart_sent_then], bx
+        mov     [uart_sent_tick], ax
+.nothing_went:
+        sub     ax, [uart_sent_tick]
+        cmp     ax, STUCK_TICKS
+        cmc
+        jnc     .done
+        mov     byte [uart_is_stuck], 1
+.done:
+        pop     cx
+        pop     bx
+        pop     ax
+        ret
+
+; ----------------------------------------------------------------------------------------------
+; ticks_begin: start the line's own clock.
+; Input: none.  Output: none.  Destroys: AX.
+ticks_begin:
+        xor     ax, ax
+        mov     [ticks_count], ax
+        mov     [ticks_idle], ax
+        mov     [ticks_idle + 2], ax
+        mov     [uart_sent_tick], ax
+        mov     [ticks_until_look], ax
+        ret
+
+; ticks_now: the line's own clock.
+; Input: none.  Output: AX = ticks of 54.9 ms since ticks_begin (mod 65536).  Destroys: CX.
+;
+; It goes by the BIOS's ticks. Where these stand still (a program left the timer interrupt masked, or another rate),
+; it goes by the counter of the timer itself: look now and then, and add what it has counted down.
+ticks_now:
+        push    es
+        mov     ax, BIOS_DATA
+        mov     es, ax
+        mov     ax, [es:BDA_TICKS]
+        pop     es
+        cmp     ax, [ticks_seen]
+        jne     .ticked
+        dec     word [ticks_until_look]
+        jg      .done
+        mov     word [ticks_until_look], PATIENCE_STEP
+        call    pit_count
+        mov     cx, [ticks_counter]
+        mov     [ticks_counter], ax
+        sub     cx, ax                  ; CX = counted down since
+        jnc     .add
+        add     cx, ax                  ; began anew in between: at least what was left then
+.add:
+        add     [ticks_idle], cx
+        adc     word [ticks_idle + 2], 0
+        cmp     word [ticks_idle + 2], DEAD_COUNTS
+        jb      .done
+        dec     word [ticks_idle + 2]   ; each 65536 counts more is a tick
+        inc     word [ticks_count]
+        jmp     short .done
+.ticked:
+        mov     [ticks_seen], ax
+        mov     word [ticks_idle], 0
+        mov     word [ticks_idle + 2], 0
+        inc     word [ticks_count]
+.done:
+        mov     ax, [ticks_count]
+        ret
+
+; ----------------------------------------------------------------------------------------------
+; stop_wanted: has the person asked to stop: ESC, Ctrl-C or Ctrl-Break? Other keys stay in the buffer.
+; Input: none.  Output: CF=1 when so.  Destroys: AX.
+stop_wanted:
+        cmp     byte [ctrl_c_seen], 1
+        cmc
+        jc      .done
+        push    es
+        mov     ax, BIOS_DATA
+        mov     es, ax
+        test    byte [es:BDA_BREAK], BDA_BREAK_PRESSED
+        pop     es
+        stc
+        jnz     .wanted
+        mov     ah, KEY_LOOK
+        int     INT_KEYBOARD
+        jz      .no
+        cmp     al, KEY_ESCAPE
+        je      .take
+        cmp     al, KEY_CTRL_C
+        jne     .no
+.take:
+        mov     ah, KEY_TAKE
+        int     INT_KEYBOARD
+.wanted:
+        mov     byte [ctrl_c_seen], 1
+        stc
+.done:
+        ret
+.no:
+        clc
+        ret
+
+        section .bss
+        alignb  2
+uart_base:              resw 1
+uart_status:            resw 1          ; address of the line status register
+uart_found_divisor:     resw 1
+uart_found_lcr:         resb 1
+uart_found_ier:         resb 1
+uart_found_iir:         resb 1
+uart_found_mcr:         resb 1
+uart_is_stuck:          resb 1
+        alignb  2
+uart_polls:             resw 1          ; looks at a port that was not ready
+uart_sent:              resw 1          ; octets given to the port, mod 65536
+uart_sent_then:         resw 1          ; that, when it was last looked at
+uart_sent_tick:         resw 1
+ring_head:              resw 1          ; where the next octet goes
+ring_tail:              resw 1          ; where the next one is taken
+ticks_count:            resw 1
+ticks_seen:             resw 1
+ticks_counter:          resw 1
+ticks_idle:             resd 1          ; timer counts since the BIOS's ticks last moved
+ticks_until_look:       resw 1
+        section .text
