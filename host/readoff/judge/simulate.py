@@ -15,8 +15,9 @@ from dataclasses import dataclass
 
 from readoff.judge.compare import compare
 from readoff.judge.evidence import Better, Metric, Sample
-from readoff.judge.finding import Finding, Verdict
+from readoff.judge.finding import LEVEL, Finding, Verdict
 from readoff.judge.several import judge_study
+from readoff.judge.t_test import summarise, t_test
 
 # True change, boots a side, and how often (per cent) a Student's t finds it at a boot SD of 1 %.
 _SEEN = (
@@ -166,11 +167,36 @@ def advice_kept(
 
 def table(studies: int, seed: int) -> Iterator[Count]:
     """The whole table, line by line; every line has dice of its own, so that lines can be had alone."""
+    yield from _unit_lines(studies, seed)
     yield from _alarm_lines(studies, seed)
     yield from _wrong_clear_lines(studies, seed)
     yield from _sight_lines(studies, seed)
     yield from _pooled_lines(studies, seed)
     yield from _advice_lines(studies, seed)
+
+
+def naive_alarms(dice: random.Random, studies: int, noise: Noise, *, boots: int = 3) -> int:
+    """False alarms of a t test that takes every reading for a boot of its own. What the judge does not do."""
+    alarms = 0
+    for _ in range(studies):
+        sides = [
+            summarise([math.log(sample.value) for sample in readings(dice, boots, noise)]) for _ in range(2)
+        ]
+        alarms += t_test(sides[0], sides[1], pooled=True).p < LEVEL
+    return alarms
+
+
+def _unit_lines(studies: int, seed: int) -> Iterator[Count]:
+    for share, per_hundred in ((0.1, 7), (0.3, 13), (0.5, 19), (0.8, 28)):
+        hits = naive_alarms(random.Random(f"{seed} naive {share}"), studies, Noise(0.01, share))
+        what = f"false alarm if 3 x 3 readings a side were taken for nine boots, boot share {share:g}"
+        yield Count(what, hits, studies, f"{per_hundred} %: why they are not")
+    for equal, method, expected in ((True, "equal spread declared", "5 %"), (False, "Welch", "3.5 %")):
+        dice = random.Random(f"{seed} unit")
+        hits = verdicts(dice, studies, Noise(0.01, 0.5), lambda f: f.changed, change=0.0, equal_spread=equal)
+        yield Count(
+            f"false alarm of one comparison by boots, 3 x 3 readings, {method}", hits, studies, expected
+        )
 
 
 def _alarm_lines(studies: int, seed: int) -> Iterator[Count]:
