@@ -2,5 +2,6 @@
 
 from readoff.link.framing import Deframer, Frame, Skipped, frame
 from readoff.link.receiver import Receiver
+from readoff.link.sender import Sender, Spooled, Verdict
 
-__all__ = ["Deframer", "Frame", "Receiver", "Skipped", "frame"]
+__all__ = ["Deframer", "Frame", "Receiver", "Sender", "Skipped", "Spooled", "Verdict", "frame"]

@@ -1,0 +1,247 @@
+"""The agent's end of the line as a state machine, for tests, benches and tools: what READOFF.COM does, in Python.
+
+Time is passed in, in seconds of any clock that does not go back. For each record of its spool in turn:
+
+    state    what comes or passes             goes to   what is sent
+    -------  -------------------------------  --------  ----------------------------------------------
+    hello    patience                         hello     hello; after all tries: over
+    hello    welcome                          asking    offer
+    asking   have                             sending   data: the holes, then all after the last one
+    asking   patience                         asking    offer; after all tries without progress: next record
+    sending  have                             sending   data that was lost, then new data, a window in flight
+    sending  nothing to send, patience        asking    offer
+    any      kept, same length and check      next      offer of the next record; after the last: bye
+    any      refused (busy: wait, ask again)  next      likewise
+
+A line keeps the order of frames: where a later piece has come, an earlier one that has not come is lost.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from readoff.contract.record import CHECK_SIZE, RecordId
+from readoff.errors import MalformedError
+from readoff.link.frames import Message, build_message, limit_of, parse_message
+from readoff.link.framing import XON_XOFF, Deframer, Frame, frame
+
+
+class Verdict(StrEnum):
+    """What became of a record at the sender."""
+
+    WAITING = "waiting"
+    KEPT = "kept"
+    REFUSED = "refused"
+    NO_PROGRESS = "no progress"
+
+
+@dataclass(frozen=True)
+class Spooled:
+    """One record in the sender's spool."""
+
+    id: RecordId
+    octets: bytes
+
+    @property
+    def check(self) -> int:
+        """Its last four octets, low octet first."""
+        return int.from_bytes(self.octets[-CHECK_SIZE:], "little")
+
+
+@dataclass
+class _Flight:
+    begin: int
+    end: int
+    lost: bool = False
+
+
+class Sender:
+    """The agent's end of one line.
+
+    window: pieces in flight. piece: octets of a record in one. patience: seconds without news before it asks
+    again. tries: how often it asks without progress.
+    """
+
+    def __init__(
+        self,
+        agent_serial: int,
+        boot_nonce: int,
+        spool: Sequence[Spooled],
+        *,
+        window: int = 8,
+        piece: int = 1024,
+        patience: float = 1.0,
+        tries: int = 8,
+        xon_xoff: bool = False,
+    ) -> None:
+        self.agent_serial, self.boot_nonce, self.xon_xoff = agent_serial, boot_nonce, xon_xoff
+        self.verdicts: dict[RecordId, Verdict] = {each.id: Verdict.WAITING for each in spool}
+        self.welcomed = False
+        self.over = False
+        self._spool = list(spool)
+        self._accm = XON_XOFF if xon_xoff else 0
+        self._deframer = Deframer(limit_of("frame_limit"), self._accm)
+        self._window, self._piece, self._patience, self._tries = window, piece, patience, tries
+        self._at = 0
+        self._flights: list[_Flight] = []
+        self._fresh = self._offset = 0
+        self._next_record()
+
+    @property
+    def due(self) -> float:
+        """When to call to_send again though nothing was received. Meaningless once it is over."""
+        return self._due
+
+    def receive(self, octets: bytes, now: float) -> None:
+        """Takes octets from the line. Never raises; what it can't use is noise."""
+        for item in self._deframer.feed(octets):
+            if isinstance(item, Frame) and not self.over:
+                self._hear(item.payload, now)
+
+    def to_send(self, now: float) -> bytes:
+        """The next frame for the line, or nothing when it has none to send now."""
+        if self.over:
+            return b""
+        if not self.welcomed:
+            return self._hello(now)
+        if self._at == len(self._spool):
+            self.over = True
+            left = sum(verdict is not Verdict.KEPT for verdict in self.verdicts.values())
+            return self._frame("bye", left=left)
+        if self._knows and (piece := self._choose()):
+            self._due = now + self._patience
+            begin, end = piece
+            octets = self._record.octets[begin:end]
+            return self._frame("data", id=self._record.id, offset=begin, octets=octets)
+        if now < self._due:
+            return b""
+        return self._offer(now)
+
+    # What is sent ------------------------------------------------------------------------------------------
+
+    @property
+    def _record(self) -> Spooled:
+        return self._spool[self._at]
+
+    def _hello(self, now: float) -> bytes:
+        if now < self._due:
+            return b""
+        if not self._tries_left:
+            self.over = True
+            return b""
+        self._tries_left -= 1
+        self._due = now + self._patience
+        return self._frame(
+            "hello",
+            version=limit_of("link_version"),
+            agent_serial=self.agent_serial,
+            boot_nonce=self.boot_nonce,
+            flags={"xon_xoff": self.xon_xoff},
+        )
+
+    def _offer(self, now: float) -> bytes:
+        if not self._tries_left:
+            self._close(Verdict.NO_PROGRESS)
+            return b""
+        self._tries_left -= 1
+        self._asked = True
+        self._due = now + self._patience
+        record = self._record
+        return self._frame("offer", id=record.id, length=len(record.octets), check=record.check)
+
+    def _choose(self) -> tuple[int, int] | None:
+        """A piece of what was lost, else of what has not been sent yet, else None; it is in flight then."""
+        if sum(not flight.lost for flight in self._flights) >= self._window:
+            return None
+        lost = next((flight for flight in self._flights if flight.lost), None)
+        begin = lost.begin if lost else self._fresh
+        end = min(begin + self._piece, lost.end if lost else len(self._record.octets))
+        if begin >= end:
+            return None
+        if lost is None:
+            self._fresh = end
+        elif lost.end == end:
+            self._flights.remove(lost)
+        else:
+            lost.begin = end
+        self._flights.append(_Flight(begin, end))
+        return begin, end
+
+    def _frame(self, kind: str, **values: object) -> bytes:
+        return frame(build_message(kind, **values), self._accm)
+
+    # What is heard -----------------------------------------------------------------------------------------
+
+    def _hear(self, payload: bytes, now: float) -> None:
+        try:
+            message = parse_message(payload)
+        except MalformedError:
+            return
+        if message.kind == "welcome" and not self.welcomed:
+            self.welcomed = True
+            self._piece = max(1, min(self._piece, message.values["data_limit"]))
+            self._next_record()
+        if not self.welcomed or self._at == len(self._spool) or "id" not in message.values:
+            return
+        if message.id != self._record.id:
+            return
+        if message.kind == "have":
+            self._have(message)
+        elif message.kind == "kept":
+            told = (message.values["length"], message.values["check"])
+            if told == (len(self._record.octets), self._record.check):
+                self._close(Verdict.KEPT)
+        elif message.kind == "refused" and message.values["reason"] == "busy":
+            self._knows, self._due = False, now + self._patience
+        elif message.kind == "refused":
+            self._close(Verdict.REFUSED)
+
+    def _have(self, message: Message) -> None:
+        offset = message.values["offset"]
+        holes = [(hole["begin"], hole["end"]) for hole in message.values["holes"]]
+        if offset > len(self._record.octets) or any(end > len(self._record.octets) for _, end in holes):
+            return
+        if offset > self._offset:
+            self._tries_left = self._tries
+        self._offset = offset
+        if self._asked:
+            self._asked, self._knows = False, True
+            self._flights = [_Flight(begin, end, lost=True) for begin, end in holes]
+            self._fresh = max([offset, *(end for _, end in holes)])
+        else:
+            self._fresh = max(self._fresh, offset)
+            self._review(offset, holes)
+
+    def _review(self, offset: int, holes: list[tuple[int, int]]) -> None:
+        """Drops the flights that have come; one that has not, though a later one has, is lost."""
+        came = [_came(flight, offset, holes) for flight in self._flights]
+        last = max((number for number, has in enumerate(came) if has), default=-1)
+        if last >= 0:
+            self._tries_left = self._tries
+        for flight in self._flights[: last + 1]:
+            flight.lost = True
+        self._flights = [flight for flight, has in zip(self._flights, came, strict=True) if not has]
+
+    def _close(self, verdict: Verdict) -> None:
+        self.verdicts[self._record.id] = verdict
+        self._at += 1
+        self._next_record()
+
+    def _next_record(self) -> None:
+        self._tries_left = self._tries
+        self._due = float("-inf")
+        self._flights = []
+        self._fresh = self._offset = 0
+        self._asked = self._knows = False
+
+
+def _came(flight: _Flight, offset: int, holes: list[tuple[int, int]]) -> bool:
+    """Whether the host has a flight. It doesn't tell how far its octets go after the last hole: only that the
+    piece which ends that hole is there.
+    """
+    if flight.end <= offset:
+        return True
+    missing = any(begin < flight.end and flight.begin < end for begin, end in holes)
+    return bool(holes) and not missing and flight.begin <= holes[-1][1]

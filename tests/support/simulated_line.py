@@ -1,0 +1,119 @@
+"""A line between a Sender and a Receiver without any I/O: time is a number, faults are drawn from a seed."""
+
+from __future__ import annotations
+
+import heapq
+import random
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+from readoff.contract.record import RecordId
+from readoff.link.events import Arrived, Event, Offered
+from readoff.link.receiver import Receiver
+from readoff.link.sender import Sender
+
+IDLE = 0.05
+"""Seconds of simulated time between two looks at a sender that has nothing to send."""
+
+
+@dataclass(frozen=True)
+class Faults:
+    """What a line does. Probabilities are per transmission, but ``flip``: per bit. delay: seconds one way."""
+
+    lose: float = 0.0
+    flip: float = 0.0
+    double: float = 0.0
+    reorder: float = 0.0
+    drop_octet: float = 0.0
+    cut: float = 0.0
+    delay: float = 0.0
+
+
+@dataclass
+class Desk:
+    """The edge and the store in one: keeps what arrives, answers what is asked. failing: draws a refusal."""
+
+    kept: dict[RecordId, bytes] = field(default_factory=dict)
+    failing: Callable[[], bool] = lambda: False
+
+    def attend(self, receiver: Receiver, events: Iterable[Event]) -> None:
+        """Does what an edge has to do for these events."""
+        for event in events:
+            if isinstance(event, Offered):
+                there = self.kept.get(event.id, b"")
+                known = (len(there), there[-4:]) == (event.length, event.check.to_bytes(4, "little"))
+                (receiver.answer_known if known else receiver.answer_new)(event)
+            elif isinstance(event, Arrived) and self.failing():
+                receiver.refuse(event.id, "store_failed")
+            elif isinstance(event, Arrived):
+                self.kept[event.id] = event.octets
+                receiver.kept(event.id, len(event.octets), event.check)
+
+
+class Line:
+    """Carries octets both ways, with faults; counts what the sender put on it."""
+
+    def __init__(self, faults: Faults, seed: int, octets_per_second: float = 11_520.0) -> None:
+        self.faults, self.random, self.rate = faults, random.Random(seed), octets_per_second
+        self.now = 0.0
+        self.octets_out = 0
+        self._in_the_air: list[tuple[float, int, str, bytes]] = []
+        self._number = 0
+        self._free = {"host": 0.0, "agent": 0.0}
+
+    def carry(self, to: str, octets: bytes) -> None:
+        """Puts octets on the line towards "host" or "agent"."""
+        draw, faults = self.random.random, self.faults
+        self._free[to] = max(self.now, self._free[to]) + len(octets) / self.rate
+        if to == "host":
+            self.octets_out += len(octets)
+        for _ in range(2 if draw() < faults.double else 1):
+            if draw() >= faults.lose:
+                late = draw() * 1.0 if draw() < faults.reorder else 0.0
+                self._number += 1
+                arrives = self._free[to] + faults.delay + late
+                heapq.heappush(self._in_the_air, (arrives, self._number, to, self._damaged(octets)))
+
+    def _damaged(self, octets: bytes) -> bytes:
+        draw, faults = self.random.random, self.faults
+        out = bytearray(octets)
+        if faults.flip:
+            for at in range(len(out)):
+                if draw() < 8 * faults.flip:
+                    out[at] ^= 1 << self.random.randrange(8)
+        if draw() < faults.drop_octet:
+            del out[self.random.randrange(len(out))]
+        if draw() < faults.cut:
+            del out[self.random.randrange(len(out)) :]
+        return bytes(out)
+
+    def run(self, sender: Sender, receiver: Receiver, desk: Desk, longest: float = 10_000.0) -> list[Event]:
+        """Until the sender is over and the line is empty. AssertionError when that takes more than ``longest`` simulated seconds."""
+        events: list[Event] = []
+        while not sender.over:
+            assert self.now < longest, "the sender does not come to an end"
+            if self._free["host"] <= self.now:
+                octets = sender.to_send(self.now)
+                if octets:
+                    self.carry("host", octets)
+            arrives = self._in_the_air[0][0] if self._in_the_air else self.now + IDLE
+            busy = self._free["host"] if self._free["host"] > self.now else self.now + IDLE
+            self.now = max(self.now, min(arrives, busy))
+            self._deliver(sender, receiver, desk, events)
+        self.now = float("inf")
+        self._deliver(sender, receiver, desk, events)
+        self.now = max(self._free.values())
+        return events
+
+    def _deliver(self, sender: Sender, receiver: Receiver, desk: Desk, events: list[Event]) -> None:
+        while self._in_the_air and self._in_the_air[0][0] <= self.now:
+            _, _, to, octets = heapq.heappop(self._in_the_air)
+            if to == "agent":
+                sender.receive(octets, self.now)
+                continue
+            told = receiver.receive(octets)
+            desk.attend(receiver, told)
+            events += told
+            answer = receiver.to_send()
+            if answer:
+                self.carry("agent", answer)
