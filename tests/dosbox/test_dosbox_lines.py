@@ -35,10 +35,11 @@ def one(read: Callable[[int], bytes]) -> bytes:
     return octet
 
 
-def test_dosbox_connects_out_to_us(tmp_path: Path) -> None:
+@pytest.mark.parametrize("gather_ms", [0, 12])
+def test_dosbox_connects_out_to_us(tmp_path: Path, gather_ms: int) -> None:
     put_programs(tmp_path, "LINEECHO.COM")
     with (
-        listening_line() as line,
+        listening_line(gather_ms) as line,
         dosbox(tmp_path, PROGRAM, serial1=line.serial1) as running,
         line.accept() as connection,
     ):
@@ -59,15 +60,16 @@ def connect_when_up(url: str, running: RunningDosBox) -> serial.SerialBase:
 
 
 def test_we_connect_to_dosbox(tmp_path: Path) -> None:
-    """DOSBox drops what it sends before anyone has connected, so the program starts after a file has come.
+    """DOSBox drops what it sends before it has taken our connection, for which it looks every 50 ms of its time.
 
-    It sees new files of the host only after RESCAN.
+    So the program starts after we have put a file there (seen only after RESCAN) and three clock ticks more,
+    which any of our programs with a stop watch takes.
     """
-    put_programs(tmp_path, "LINEECHO.COM")
+    put_programs(tmp_path, "LINEECHO.COM", "INTLOOP.COM")
     line = dosbox_listens()
     (tmp_path / "WAIT.BAT").write_bytes(b":again\r\nrescan > NUL\r\nif not exist GO.TXT goto again\r\n")
     with (
-        dosbox(tmp_path, ["call WAIT.BAT", *PROGRAM], serial1=line.serial1) as running,
+        dosbox(tmp_path, ["call WAIT.BAT", "intloop 1 > NUL", *PROGRAM], serial1=line.serial1) as running,
         connect_when_up(line.url, running) as port,
     ):
         (tmp_path / "GO.TXT").write_bytes(b"")

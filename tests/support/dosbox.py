@@ -11,7 +11,11 @@ What DOSBox 0.74 does not do, as tried with our own programs (tests/dosbox asser
 * Ctrl-C typed so is handed to the program as character 3, the program is not ended *;
 * a division by zero hangs (INT 0 has no handler that returns behind it) *;
 * INT 29h, INT 10h and direct writes go to the screen, past a redirection; SCREEN.COM shows them *;
-* console characters do not nest: INT 21h calls neither INT 29h nor INT 10h through the vectors.
+* console characters do not nest: INT 21h calls neither INT 29h nor INT 10h through the vectors;
+* files that the host puts into the folder later are seen only after the command RESCAN *;
+* the shell has no FOR, and takes a redirection for the whole line, also behind IF;
+* what is appended to the file that a program redirected to when it stayed by INT 27h is lost;
+* COM1 over TCP gathers what it sends for 12 ms: octets sent right before DOSBox ends are lost.
 """
 
 from __future__ import annotations

@@ -24,6 +24,7 @@ class ListeningLine:
     """We listen, DOSBox connects out at its start."""
 
     listener: socket.socket
+    gather_ms: int
 
     @property
     def port(self) -> int:
@@ -33,7 +34,7 @@ class ListeningLine:
     @property
     def serial1(self) -> str:
         """For DOSBox's configuration."""
-        return f"nullmodem server:127.0.0.1 port:{self.port} transparent:1"
+        return f"nullmodem server:127.0.0.1 port:{self.port} transparent:1 txdelay:{self.gather_ms}"
 
     def accept(self, time_limit: float = 30.0) -> socket.socket:
         """The connection from DOSBox. Raises TimeoutError when none comes within ``time_limit`` seconds."""
@@ -44,10 +45,14 @@ class ListeningLine:
 
 
 @contextmanager
-def listening_line() -> Iterator[ListeningLine]:
-    """A TCP port that DOSBox connects to: open before DOSBox starts, as it tries once."""
+def listening_line(gather_ms: int = 12) -> Iterator[ListeningLine]:
+    """A TCP port that DOSBox connects to: open before DOSBox starts, as it tries once.
+
+    gather_ms: how long DOSBox gathers what it sends, in its milliseconds; 12 is its default, about what
+    a USB adapter's latency timer does.
+    """
     with socket.create_server(("127.0.0.1", 0)) as listener:
-        yield ListeningLine(listener)
+        yield ListeningLine(listener, gather_ms)
 
 
 @dataclass(frozen=True)
