@@ -16,7 +16,8 @@ COUNTS_A_TICK = 65536
 _RULE = "elapsed = (elapsed_ticks * 65536 + elapsed_counts) * 264 / 315 us"
 SCHEMA = "agent"
 SCHEMA_DIGEST = hashlib.sha256(_RULE.encode()).hexdigest()
-_STEP = Decimal("0.0000001")  # a tenth of a microsecond: well under the count of 0.838 µs
+# A count is 0.838 µs: a tenth of a microsecond shows a time to the count, a tenth of a nanosecond its step.
+_TIME_PLACES, _STEP_PLACES = Decimal("1e-7"), Decimal("1e-10")
 
 
 @dataclass(frozen=True)
@@ -33,9 +34,9 @@ class Elapsed:
     end: int
 
 
-def seconds_of(counts: int) -> Decimal:
-    """Counts of the PIT in seconds, to a tenth of a microsecond."""
-    return (Decimal(counts) * 264 / 315 / 1_000_000).quantize(_STEP)
+def seconds_of(counts: int, places: Decimal = _TIME_PLACES) -> Decimal:
+    """Counts of the PIT in seconds, rounded to places."""
+    return (Decimal(counts) * 264 / 315 / 1_000_000).quantize(places)
 
 
 def elapsed_of(record: Record) -> Elapsed | None:
@@ -50,7 +51,7 @@ def elapsed_of(record: Record) -> Elapsed | None:
     step = int(section.values["resolution"])
     return Elapsed(
         seconds=seconds_of(total),
-        quantum=seconds_of(step),
+        quantum=seconds_of(step, _STEP_PLACES),
         line=f"agent's timer: {ticks} ticks and {counts} counts, in steps of {step}",
         begin=section.begin,
         end=section.begin + len(section.payload),

@@ -270,6 +270,45 @@ def snapshots(
     ]
 
 
+def snapshot(store: Store, name: str) -> Snapshot | None:
+    """The snapshot whose record id is, or alone begins with, a name; None where there is none."""
+    start = name.upper()
+    rows = _query(
+        store,
+        "SELECT n.boot, n.ordinal FROM snapshots n JOIN records r ON r.number = n.record "
+        "WHERE r.id >= ? AND r.id < ? LIMIT 2",
+        [start, start + "~"],
+    )
+    return snapshots(store, boot=rows[0]["boot"], ordinal=rows[0]["ordinal"])[0] if len(rows) == 1 else None
+
+
+@dataclass(frozen=True)
+class SnapshotRow:
+    """One snapshot in a list. runs: how many runs refer to it."""
+
+    id: str
+    label: str
+    boot: str
+    facts: int
+    runs: int
+    dos_time: str
+    completeness: str
+
+
+def snapshot_rows(store: Store, *, label: str = "") -> list[SnapshotRow]:
+    """All snapshots in the order of their boots, without their facts."""
+    where, values = _where({"n.label = ?": label})
+    rows = _query(
+        store,
+        "SELECT r.id, n.label, n.boot, (SELECT count(*) FROM facts f WHERE f.record = n.record) AS facts, "
+        "(SELECT count(*) FROM runs u WHERE u.boot = n.boot AND u.snapshot_ordinal = n.ordinal) AS runs, "
+        f"r.dos_time, r.completeness FROM snapshots n JOIN records r ON r.number = n.record{where} "
+        "ORDER BY r.number",
+        values,
+    )
+    return [SnapshotRow(**row) for row in rows]
+
+
 def counts(store: Store) -> dict[str, int]:
     """How many arrivals, records, runs, snapshots, readings and holds there are."""
     tables = ("arrivals", "records", "runs", "snapshots", "readings", "holds")

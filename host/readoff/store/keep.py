@@ -33,6 +33,7 @@ BATCH = 250  # arrivals read in one transaction
 _NOT_KEPT = "; the octets are NOT kept"
 
 Clock = Callable[[], datetime]
+Schemas = Sequence["Schema"] | Callable[[], Sequence["Schema"]]
 
 
 def _utc_now() -> datetime:
@@ -41,7 +42,7 @@ def _utc_now() -> datetime:
 
 def open_store(
     path: str | Path,
-    schemas: Sequence[Schema] = (),
+    schemas: Schemas = (),
     *,
     create: bool = True,
     now: Clock = _utc_now,
@@ -49,8 +50,9 @@ def open_store(
 ) -> Store:
     """Opens a store, brings an older one up to date, and reads what an earlier program had not come to.
 
-    schemas: what captures are read by. create: whether to make a new store where there is no file. now: the
-    host's clock, with a zone. busy: milliseconds to wait for another program's write.
+    schemas: what captures are read by, or where to get it when it is needed. create: whether to make a new
+    store where there is no file. now: the host's clock, with a zone. busy: milliseconds to wait for another
+    program's write.
     Raises StoreError when there is no such file, it is no store, a newer one, locked, or cannot be written;
     the file is then untouched.
     """
@@ -124,8 +126,9 @@ class Changes:
 class Store:
     """One open store. All calls come from the thread that opened it."""
 
-    def __init__(self, db: Database, path: Path, schemas: Sequence[Schema], now: Clock) -> None:
-        self.db, self.path, self.schemas, self._now = db, path, schemas, now
+    def __init__(self, db: Database, path: Path, schemas: Schemas, now: Clock) -> None:
+        self.db, self.path, self._now = db, path, now
+        self._schemas = schemas
 
     def __enter__(self) -> Store:
         return self
@@ -138,6 +141,13 @@ class Store:
     def close(self) -> None:
         """Closes the file; the store cannot be used after it."""
         self.db.close()
+
+    @property
+    def schemas(self) -> Sequence[Schema]:
+        """What captures are read by; fetched at the first use. Raises SchemaError."""
+        if callable(self._schemas):
+            self._schemas = self._schemas()
+        return self._schemas
 
     # -- taking ----------------------------------------------------------------------------------------------
 

@@ -107,6 +107,7 @@ CREATE TABLE runs (
   flags TEXT NOT NULL
 ) STRICT;
 CREATE INDEX runs_label ON runs (label, program);
+CREATE INDEX runs_snapshot ON runs (boot, snapshot_ordinal);
 CREATE TABLE captures (
   record INTEGER NOT NULL REFERENCES records,
   position INTEGER NOT NULL,
