@@ -5,6 +5,8 @@ Each says what happened, where, and what to do next; nobody instantiates the roo
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 class ReadoffError(Exception):
     """Root of all our errors.
@@ -35,7 +37,14 @@ class MalformedError(ReadoffError):
 
 
 class SchemaError(ReadoffError):
-    """A reading schema is wrong; where = file, line and key."""
+    """A reading schema is wrong; where = file, line and key.
+
+    faults: every fault of every schema looked at, one sentence each, where they were gathered.
+    """
+
+    def __init__(self, what: str, *, where: str = "", next_step: str = "", faults: Sequence[str] = ()) -> None:
+        self.faults = tuple(faults)
+        super().__init__(what, where=where, next_step=next_step)
 
 
 class StoreError(ReadoffError):

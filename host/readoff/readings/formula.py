@@ -1,0 +1,262 @@
+"""Formulas of derived readings: a small language that can do arithmetic and nothing else.
+
+    sum     = product { ("+" | "-") product }
+    product = signed { ("*" | "/") signed }
+    signed  = [ "-" | "+" ] signed | power
+    power   = atom [ "^" whole ]            whole = a literal from 0 to 9
+    atom    = number | name | "(" sum ")"
+
+Numbers are decimal literals, names are metrics of the same schema. Reckoned in decimal with 34 digits (the
+precision of IEEE 754 decimal128), and at the same time as an interval: a displayed input may be up to half its
+quantum off either way. Both ends are rounded outwards (interval arithmetic: Moore, Kearfott & Cloud,
+"Introduction to Interval Analysis", 2009, chapter 2; from memory). A name that occurs twice counts as two
+independent inputs, which makes the interval too wide, never too narrow.
+"""
+
+from __future__ import annotations
+
+import decimal
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from readoff.errors import SchemaError
+from readoff.readings.numbers import LARGEST_EXPONENT
+
+LONGEST_FORMULA = 500
+DEEPEST_NESTING = 20
+LARGEST_POWER = 9
+_DIGITS = 34
+_EXPONENT = 2 * LARGEST_EXPONENT  # of what is reckoned on the way; a trap ends whatever would grow beyond
+
+_TOKEN = re.compile(r"\s*(?:([0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]{1,3})?)|([a-z][a-z0-9_]*)|([-+*/^()]))")
+
+
+@dataclass(frozen=True)
+class Amount:
+    """A value and the bounds that it may lie within."""
+
+    value: Decimal
+    low: Decimal
+    high: Decimal
+
+    @property
+    def quantum(self) -> Decimal:
+        """Twice the farthest that the true value may lie away: value ± quantum/2 holds the interval."""
+        with decimal.localcontext(_context(decimal.ROUND_CEILING)):
+            return 2 * max(self.high - self.value, self.value - self.low)
+
+
+class Unreckoned(Exception):  # noqa: N818 - an outcome that becomes a hold, not a mistake of ours
+    """The formula has no value for these inputs; str() says why."""
+
+
+Reckon = Callable[[Mapping[str, Amount]], Amount]
+
+
+@dataclass(frozen=True)
+class Formula:
+    """A parsed formula: its text, the metrics it names (each once, in order), and how to reckon it."""
+
+    text: str
+    names: tuple[str, ...]
+    _reckon: Reckon
+
+    def reckon(self, inputs: Mapping[str, Amount]) -> Amount:
+        """Value and bounds for these inputs. Raises Unreckoned (division by zero, out of range)."""
+        try:
+            amount = self._reckon(inputs)
+        except decimal.DecimalException as error:
+            raise Unreckoned("the result is beyond what can be reckoned") from error
+        if any(
+            part and abs(part.adjusted()) > LARGEST_EXPONENT
+            for part in (amount.value, amount.low, amount.high)
+        ):
+            raise Unreckoned(f"the result is beyond 10^{LARGEST_EXPONENT} or its inverse")
+        return amount
+
+
+def amount_of(value: Decimal, quantum: Decimal) -> Amount:
+    """A displayed number: it stands for anything within half its quantum."""
+    return Amount(
+        value,
+        _both(lambda: value - quantum / 2, decimal.ROUND_FLOOR),
+        _both(lambda: value + quantum / 2, decimal.ROUND_CEILING),
+    )
+
+
+def parse_formula(text: str) -> Formula:
+    """Parse a formula. Raises SchemaError with the column and what would be right."""
+    if len(text) > LONGEST_FORMULA:
+        raise SchemaError(
+            f"a formula of {len(text)} characters",
+            next_step=f"There should be at most {LONGEST_FORMULA}.",
+        )
+    parser = _Parser(text)
+    reckon = parser.whole()
+    return Formula(text, tuple(dict.fromkeys(parser.names)), reckon)
+
+
+class _Parser:
+    """Recursive descent over the grammar above; each method returns a function that reckons its part."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self.names: list[str] = []
+        self.at = 0  # where the current token begins
+        self.depth = 0
+        self.token = self.kind = ""
+        self._end = 0
+        self.advance()
+
+    def advance(self) -> None:
+        found = _TOKEN.match(self.text, self._end)
+        if found:
+            self.token = found.group(found.lastindex or 0)
+            self.kind = ("number", "name", "sign")[(found.lastindex or 1) - 1]
+            self.at, self._end = found.start(found.lastindex or 0), found.end()
+            return
+        rest = self.text[self._end :]
+        self.at = self._end + len(rest) - len(rest.lstrip())
+        self.token = self.text[self.at : self.at + 1]
+        self.kind = "stranger" if self.token else "end"
+
+    def fail(self, wanted: str) -> SchemaError:
+        found = repr(self.token) if self.token else "the end"
+        if self.text[self.at : self.at + 2] == "**" or self.text[self.at - 1 : self.at + 1] == "**":
+            wanted = "^ for a power"
+        return SchemaError(
+            f"a formula with {found} at column {self.at + 1}",
+            next_step=f"There should be {wanted}; formulas know + - * / ^ ( ), numbers and names of metrics.",
+        )
+
+    def whole(self) -> Reckon:
+        reckon = self.sum()
+        if self.kind != "end":
+            raise self.fail("an operator or the end")
+        return reckon
+
+    def sum(self) -> Reckon:
+        left = self.product()
+        while self.token in ("+", "-") and self.kind == "sign":
+            operate = _add if self.token == "+" else _subtract
+            self.advance()
+            left = _joined(operate, left, self.product())
+        return left
+
+    def product(self) -> Reckon:
+        left = self.signed()
+        while self.token in ("*", "/") and self.kind == "sign":
+            operate = _multiply if self.token == "*" else _divide
+            self.advance()
+            left = _joined(operate, left, self.signed())
+        return left
+
+    def signed(self) -> Reckon:
+        negative = False
+        while self.token in ("+", "-") and self.kind == "sign":
+            negative ^= self.token == "-"
+            self.advance()
+        part = self.power()
+        return (lambda inputs: _negate(part(inputs))) if negative else part
+
+    def power(self) -> Reckon:
+        base = self.atom()
+        if self.token != "^":
+            return base
+        self.advance()
+        if self.kind != "number" or not self.token.isdecimal() or int(self.token) > LARGEST_POWER:
+            raise self.fail(f"a whole number from 0 to {LARGEST_POWER} after ^")
+        exponent = int(self.token)
+        self.advance()
+        if self.token == "^":
+            raise self.fail("no second ^ (use parentheses)")
+        return lambda inputs: _power(base(inputs), exponent)
+
+    def atom(self) -> Reckon:
+        token = self.token
+        if self.kind == "number":
+            self.advance()
+            value = Decimal(token)
+            return lambda inputs: Amount(value, value, value)
+        if self.kind == "name":
+            self.advance()
+            self.names.append(token)
+            return lambda inputs: inputs[token]
+        if token != "(":
+            raise self.fail("a number, a metric or (")
+        self.depth += 1
+        if self.depth > DEEPEST_NESTING:
+            raise self.fail(f"at most {DEEPEST_NESTING} nested parentheses")
+        self.advance()
+        inner = self.sum()
+        if self.token != ")":
+            raise self.fail(")")
+        self.advance()
+        self.depth -= 1
+        return inner
+
+
+def _context(rounding: str) -> decimal.Context:
+    traps = [decimal.InvalidOperation, decimal.DivisionByZero, decimal.Overflow, decimal.Underflow]
+    return decimal.Context(prec=_DIGITS, rounding=rounding, Emin=-_EXPONENT, Emax=_EXPONENT, traps=traps)
+
+
+def _both(work: Callable[[], Decimal], rounding: str) -> Decimal:
+    with decimal.localcontext(_context(rounding)):
+        return work()
+
+
+def _joined(operate: Callable[[Amount, Amount], Amount], left: Reckon, right: Reckon) -> Reckon:
+    return lambda inputs: operate(left(inputs), right(inputs))
+
+
+def _amount(value: Callable[[], Decimal], ends: Callable[[], tuple[Decimal, ...]]) -> Amount:
+    """The value rounded half to even; the smallest end rounded down and the largest rounded up."""
+    with decimal.localcontext(_context(decimal.ROUND_HALF_EVEN)):
+        middle = value()
+    with decimal.localcontext(_context(decimal.ROUND_FLOOR)):
+        low = min(ends())
+    with decimal.localcontext(_context(decimal.ROUND_CEILING)):
+        high = max(ends())
+    return Amount(middle, low, high)
+
+
+def _negate(a: Amount) -> Amount:
+    return Amount(a.value.copy_negate(), a.high.copy_negate(), a.low.copy_negate())
+
+
+def _add(a: Amount, b: Amount) -> Amount:
+    return _amount(lambda: a.value + b.value, lambda: (a.low + b.low, a.high + b.high))
+
+
+def _subtract(a: Amount, b: Amount) -> Amount:
+    return _add(a, _negate(b))
+
+
+def _multiply(a: Amount, b: Amount) -> Amount:
+    return _amount(
+        lambda: a.value * b.value,
+        lambda: (a.low * b.low, a.low * b.high, a.high * b.low, a.high * b.high),
+    )
+
+
+def _divide(a: Amount, b: Amount) -> Amount:
+    if b.value == 0:
+        raise Unreckoned("division by zero")
+    if b.low <= 0 <= b.high:
+        raise Unreckoned("the divisor is so small that it may be zero within its rounding")
+    return _amount(
+        lambda: a.value / b.value,
+        lambda: (a.low / b.low, a.low / b.high, a.high / b.low, a.high / b.high),
+    )
+
+
+def _power(a: Amount, exponent: int) -> Amount:
+    """By repeated multiplication, so that every step is rounded outwards."""
+    one = Decimal(1)
+    result = Amount(one, one, one)
+    for _ in range(exponent):
+        result = _multiply(result, a)
+    return result

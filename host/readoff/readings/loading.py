@@ -1,0 +1,213 @@
+"""From the text of schema files to schemas: every fault found is told at once, none is passed over.
+
+Works on (name, text) pairs and opens nothing. The keys of a schema are described in docs/schemas.md.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tomllib
+from collections.abc import Iterable
+
+from readoff.errors import SchemaError
+from readoff.readings.faults import Faults, key_lines
+from readoff.readings.formula import Formula, parse_formula
+from readoff.readings.loading_samples import load_samples
+from readoff.readings.numbers import Style
+from readoff.readings.schema import Metric, Pattern, Recognition, Schema, compile_pattern
+from readoff.readings.shown import CaptureKind
+from readoff.readings.table import Table
+from readoff.readings.units import UNITS
+
+LONGEST_SCHEMA = 65536
+_NAME = re.compile(r"[a-z][a-z0-9_]{0,40}")
+_DOS_NAME = re.compile(r"[A-Z0-9!#$%&'()@^_`{}~*?-]{1,8}(?:\.[A-Z0-9!#$%&'()@^_`{}~*?-]{0,3})?")
+_BETTER = ("higher", "lower", "neither")
+_KINDS = tuple(kind.value for kind in CaptureKind)
+_TOP = ("schema", "title", "units", "headline", "recognise", "metrics", "samples")
+_RECOGNISE = ("all", "none", "programs", "captures", "files")
+_SHOWN_KEYS = ("pattern", "unit", "better", "comma", "clock", "once", "optional", "exact")
+_DERIVED_KEYS = ("formula", "unit", "better", "optional")
+
+
+def load_schemas(texts: Iterable[tuple[str, str]]) -> list[Schema]:
+    """Read schemas from (file name, TOML text) pairs, in that order.
+
+    Raises SchemaError for all faults of all files at once; its `faults` has one sentence for each.
+    """
+    schemas: list[Schema] = []
+    told: list[str] = []
+    for file, text in texts:
+        faults = Faults(file)
+        schema = _load(text, faults)
+        told += faults.told
+        if not schema:
+            continue
+        other = next((known for known in schemas if known.name == schema.name), None)
+        if other:
+            faults = Faults(file, key_lines(text))
+            faults.add("schema", f"{schema.name!r} is taken by {other.file}", "a name of its own")
+            told += faults.told
+        schemas.append(schema)
+    if told:
+        count = "one fault" if len(told) == 1 else f"{len(told)} faults"
+        raise SchemaError(f"{count} in the schemas:\n  " + "\n  ".join(told), faults=told)
+    return schemas
+
+
+def _load(text: str, faults: Faults) -> Schema | None:
+    """One schema, or None where it has faults (some is then told)."""
+    if len(text) > LONGEST_SCHEMA:
+        faults.add("", f"{len(text)} characters", f"at most {LONGEST_SCHEMA}")
+        return None
+    try:
+        data = tomllib.loads(text)
+        octets = text.encode("utf-8")
+    except (tomllib.TOMLDecodeError, UnicodeEncodeError, RecursionError, ValueError) as error:
+        faults.add("", f"not TOML: {error or 'nested too deeply'}", "a TOML file (toml.io, version 1.0)")
+        return None
+    faults.lines = key_lines(text)
+    top = Table(data, "", faults)
+    top.only(_TOP)
+    name = top.text("schema")
+    if name and not _NAME.fullmatch(name):
+        faults.add("schema", f"{name!r}", "a small letter, then small letters, digits and _")
+    title = top.text("title")
+    units = UNITS.union(top.texts("units"))
+    recognise = _recognition(top.table("recognise"))
+    metrics = _metrics(top.table("metrics"), units, faults)
+    headline = top.texts("headline")
+    known = {metric.name: metric for metric in metrics}
+    if not headline:
+        faults.add("headline", "no metric is named", 'the metrics that a study asks for: headline = ["…"]')
+    for metric in headline:
+        if metric not in known:
+            faults.unknown("headline", metric, known)
+        elif known[metric].better == "neither":
+            faults.add(
+                "headline", f"{metric!r} is better neither way", "a metric that is better higher or lower"
+            )
+    samples = load_samples(top.tables("samples"), known, faults)
+    if faults.told:
+        return None
+    digest = hashlib.sha256(octets).hexdigest()
+    return Schema(name, title, faults.file, digest, recognise, metrics, headline, samples)
+
+
+def _recognition(table: Table) -> Recognition:
+    table.only(_RECOGNISE)
+    wanted = _patterns(table, "all")
+    if not wanted:
+        table.fault("all", "no pattern is given", "at least one pattern that the output always matches")
+    programs, files = table.texts("programs"), table.texts("files")
+    for key, names in (("programs", programs), ("files", files)):
+        for name in names:
+            if not _DOS_NAME.fullmatch(name.upper()):
+                table.fault(
+                    key,
+                    f"{name!r} is not a DOS name",
+                    "up to 8 characters, a point, up to 3; * and ? allowed",
+                )
+    kinds = tuple(
+        CaptureKind(kind) for kind in table.texts("captures") if table.choice("captures", kind, _KINDS)
+    )
+    if files and kinds and CaptureKind.FILE not in kinds:
+        table.fault("files", "the schema reads no files", 'captures with "file" among them, or no files')
+    return Recognition(
+        wanted,
+        _patterns(table, "none"),
+        tuple(program.upper() for program in programs),
+        kinds,
+        tuple(file.upper() for file in files),
+    )
+
+
+def _patterns(table: Table, key: str) -> tuple[Pattern, ...]:
+    patterns = []
+    for text in table.texts(key):
+        pattern = compile_pattern(text, named_group=False)
+        if isinstance(pattern, Pattern):
+            patterns.append(pattern)
+        else:
+            table.fault(key, *pattern)
+    return tuple(patterns)
+
+
+def _metrics(table: Table, units: frozenset[str], faults: Faults) -> tuple[Metric, ...]:
+    """All metrics, each derived one after its inputs."""
+    metrics: dict[str, Metric] = {}
+    for name in table.data:
+        if not _NAME.fullmatch(name):
+            table.fault(name, f"{name!r} is not a name", "a small letter, then small letters, digits and _")
+        metrics[name] = _metric(name, table.table(name), units)
+    if not metrics:
+        table.fault("", "no metric", "at least one table [metrics.NAME]")
+    for metric in metrics.values():
+        for used in metric.formula.names if metric.formula else ():
+            if used not in metrics:
+                faults.unknown(f"metrics.{metric.name}.formula", used, metrics)
+    return _in_order(metrics, faults)
+
+
+def _metric(name: str, table: Table, units: frozenset[str]) -> Metric:
+    derived = "formula" in table.data
+    table.only(_DERIVED_KEYS if derived else _SHOWN_KEYS)
+    unit, better = table.text("unit", empty=True), table.text("better")
+    if unit not in units:
+        table.faults.unknown(table.key("unit"), unit, units)
+    if better:
+        table.choice("better", better, _BETTER)
+    optional = table.flag("optional")
+    if derived:
+        return Metric(name, unit, better, formula=_formula(table), optional=optional)
+    text = table.text("pattern")
+    pattern = compile_pattern(text, named_group=True) if text else None
+    if isinstance(pattern, tuple):
+        table.fault("pattern", *pattern)
+        pattern = None
+    style = Style(table.text("comma", needed=False), table.text("clock", needed=False), unit == "s")
+    if style.comma:
+        table.choice("comma", style.comma, ("thousands", "decimal"))
+    if style.clock:
+        table.choice("clock", style.clock, ("mm:ss", "hh:mm"))
+        if not style.time:
+            table.fault("clock", f"a time in {unit!r}", 'unit = "s": times are read in seconds')
+    once, exact = table.flag("once"), table.flag("exact")
+    return Metric(name, unit, better, pattern, None, once, optional, exact, style)
+
+
+def _formula(table: Table) -> Formula | None:
+    text = table.text("formula")
+    if not text:
+        return None
+    try:
+        formula = parse_formula(text)
+    except SchemaError as error:
+        table.fault("formula", error.what, error.next_step.removeprefix("There should be ").rstrip("."))
+        return None
+    if not formula.names:
+        table.fault("formula", f"{text!r} names no metric", "a formula of this schema's metrics")
+    return formula
+
+
+def _in_order(metrics: dict[str, Metric], faults: Faults) -> tuple[Metric, ...]:
+    """Inputs before what is derived from them; a circle is a fault."""
+    ordered: dict[str, Metric] = {}
+    waiting = dict(metrics)
+    while waiting:
+        ready = [
+            metric
+            for metric in waiting.values()
+            if not metric.formula or not any(name in waiting for name in metric.formula.names)
+        ]
+        for metric in ready:
+            ordered[metric.name] = waiting.pop(metric.name)
+        if not ready:
+            circle = ", ".join(waiting)
+            for name in waiting:
+                faults.add(
+                    f"metrics.{name}.formula", f"derived in a circle ({circle})", "a formula that ends"
+                )
+            break
+    return tuple(ordered.values())
