@@ -102,3 +102,19 @@ def test_rates_follow_the_speed_of_the_processor(tmp_path: Path) -> None:
     for slow, fast in zip(seconds[2000], seconds[6000], strict=True):
         # Rounding: 0.01 s, and half a tick of 1/35 s for REPLAY.
         assert slow == pytest.approx(3 * fast, rel=0.05, abs=3 * 0.5 / 35)
+
+
+@pytest.mark.parametrize("mode", [2, 3])
+@pytest.mark.parametrize("before_midnight", [0, 4, 5, 6])
+def test_the_stop_watch_holds_in_both_timer_modes_and_over_midnight(
+    tmp_path: Path, mode: int, before_midnight: int
+) -> None:
+    """The stop watch starts 2 to 4 ticks after the program and runs for 7: midnight lies within."""
+    put_programs(tmp_path, "CLOCKSET.COM", "FLTLOOP.COM")
+    files = run_dosbox(
+        tmp_path, [f"clockset {mode} {before_midnight} > C.TXT", "fltloop 25 > F.TXT"], cycles="fixed 6000"
+    )
+    assert files["C.TXT"] == f"Clock: mode {mode}\r\n".encode()
+    shown = re.search(rb"(\d+\.\d\d) seconds", files["F.TXT"])
+    assert shown, files["F.TXT"]
+    assert float(shown[1]) == pytest.approx(25 * INSTRUCTIONS_A_LOOP / 6_000_000, rel=0.03, abs=0.006)
