@@ -1,0 +1,123 @@
+"""Playing older processors on Unicorn's newer one.
+
+FLAGS bits 15-12 read as ones on an 8086 and as zeros on an 80286 in real mode; AC (bit 18) cannot be
+changed before the 80486, ID (bit 21) only where CPUID is. Every place where a loaded program says PUSHF
+(9Ch, also with a 66h prefix) is watched and the instruction done here; code that a program makes or
+unpacks itself is not found. PUSH SP stores the new value on an 8086.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from readoff.box.engine import Engine
+from readoff.box.spec import MachineSpec, Processor
+from readoff.errors import BoxError
+
+_AC: Final = 1 << 18
+_ID: Final = 1 << 21
+PUSHF: Final = 0x9C
+PUSH_SP: Final = 0x54
+OPERAND_SIZE: Final = 0x66
+# First octets that an 8086 does not have, or has as something else.
+_LATER: Final = frozenset({0x0F, *range(0x60, 0x70), 0xC0, 0xC1, 0xC8, 0xC9, 0xF1, 0xD6})
+_PREFIXES: Final = frozenset({0x26, 0x2E, 0x36, 0x3E, 0xF0, 0xF2, 0xF3})
+
+
+class ProcessorKind:
+    """The rules of one processor generation over an engine."""
+
+    def __init__(self, engine: Engine, spec: MachineSpec) -> None:
+        self._engine = engine
+        self._spec = spec
+        self._kind = spec.processor
+        self._watched: dict[int, int] = {}
+        engine.flags_in_memory = self.flags_in_memory
+        engine.on_cpuid = self.cpuid
+
+    def flags_in_memory(self, flags: int) -> int:
+        """FLAGS as PUSHF or an interrupt stores them."""
+        if self._kind == Processor.I8086:
+            return flags & 0x0FFF | 0xF002
+        if self._kind == Processor.I80286:
+            return flags & 0x0FFF | 2
+        return flags & 0x7FFF | 2
+
+    def _wide_flags(self, flags: int) -> int:
+        if self._kind < Processor.I80486:
+            flags &= ~(_AC | _ID)
+        elif self._spec.cpuid is None:
+            flags &= ~_ID
+        return flags
+
+    def watch(self, address: int, size: int) -> None:
+        """Watch the places of a program just loaded at a linear address."""
+        octets = self._engine.memory.octets[address : address + size].tobytes()
+        places = {
+            address + i: 1
+            for i, octet in enumerate(octets)
+            if octet == PUSHF or (octet == PUSH_SP and self._kind == Processor.I8086)
+        }
+        if self._kind >= Processor.I80386:
+            wide = {a - 1: 2 for a in places if a > address and octets[a - 1 - address] == OPERAND_SIZE}
+            places = wide if self._spec.cpuid is None or self._kind < Processor.I80486 else {}
+        new = [place for place in places if place not in self._watched]
+        for place in new:
+            self._watched[place] = self._engine.hook_code(place, place, self._instead)
+        if new:
+            self._engine.forget_code()
+
+    def _instead(self, address: int) -> None:
+        """Do the instruction at a watched place, as this processor does it."""
+        engine = self._engine
+        registers, octets = engine.registers, engine.memory.octets
+        address &= 0xFFFFF
+        opcode = octets[address]
+        if opcode == OPERAND_SIZE and octets[address + 1] == PUSHF:
+            flags = self._wide_flags(registers.flags)
+            engine.push(flags >> 16)
+            engine.push(flags & 0xFFFF)
+            registers.ip = registers.ip + 2 & 0xFFFF
+        elif opcode == PUSHF and self._kind < Processor.I80386:
+            engine.push(self.flags_in_memory(registers.flags))
+            registers.ip = registers.ip + 1 & 0xFFFF
+        elif opcode == PUSH_SP and self._kind == Processor.I8086:
+            engine.push(registers.sp - 2 & 0xFFFF)
+            registers.ip = registers.ip + 1 & 0xFFFF
+
+    def cpuid(self) -> bool:
+        """The instruction; False where the processor lacks it."""
+        if self._spec.cpuid is None or self._kind < Processor.I80486:
+            return False
+        most, signature, features, vendor = self._spec.cpuid
+        registers = self._engine.registers
+        octets = vendor.encode("ascii")[:12].ljust(12)
+        words = [int.from_bytes(octets[i : i + 4], "little") for i in (0, 4, 8)]
+        if registers.eax == 0:
+            registers.eax, registers.ebx, registers.edx, registers.ecx = most, *words
+        else:
+            registers.eax, registers.ebx, registers.ecx, registers.edx = signature, 0, 0, features
+        return True
+
+    def check_each_instruction(self) -> int:
+        """Raise BoxError on an instruction that an 8086 lacks, wherever it is run outside the ROM.
+
+        A slow mode, for tests. Returns the hook.
+        """
+        octets = self._engine.memory.octets
+
+        def look(address: int) -> None:
+            place = address & 0xFFFFF
+            while octets[place] in _PREFIXES:
+                place += 1
+            opcode = octets[place]
+            segment_register = opcode in (0x8C, 0x8E) and octets[place + 1] >> 3 & 7 > 3
+            if opcode in _LATER or segment_register:
+                shown = octets[address & 0xFFFFF : (address & 0xFFFFF) + 4].tobytes().hex(" ")
+                raise BoxError(
+                    f"an instruction that an 8086 does not have was run ({shown})", where=self._engine.place()
+                )
+
+        hook = self._engine.hook_code(1, 0xFFFFFFFF, look)
+        self._engine.forget_code()
+        return hook
