@@ -111,6 +111,23 @@ def test_a_change_within_the_margin_is_real_but_too_small():
     assert "too small to matter" in finding.sentence
 
 
+def test_each_declared_look_asks_more():
+    once, twice = (
+        judged([100, 101, 102], [102.8, 103.8, 104.8]),
+        judged([100, 101, 102], [102.8, 103.8, 104.8], looks=2),
+    )
+    assert twice.p_adjusted == pytest.approx(2 * once.p)
+    assert once.changed and not twice.changed
+    assert "at one of 2 looks" in twice.sentence
+    # Between 5 and 2.5 %, "no difference" is said at one look and not at two.
+    near = [100, 101.2, 101.8], [100.1, 101.3, 101.9]
+    p = judged(*near).contrast.p_clear(math.log(1.02))
+    assert 0.025 < p < 0.05
+    assert judged(*near).verdict is Verdict.NO_DIFFERENCE
+    assert judged(*near, looks=2).verdict is Verdict.UNDECIDED
+    assert "not 0 times" in refused(*UP, looks=0)
+
+
 def test_two_against_thirty_boots_works():
     thirty = [100 + 0.1 * (n % 7) for n in range(30)]
     finding = judged([120.0, 120.3], thirty)

@@ -18,6 +18,7 @@ from readoff.judge.simulate import (
     lines,
     main,
     naive_alarms,
+    two_look_alarms,
     verdicts,
     whole_study_alarms,
 )
@@ -82,6 +83,13 @@ def test_more_boots_decide(change, spread):
     kept, advised, _ = advice_kept(dice(), 200, Noise.of_boots(spread), change=change)
     assert advised > 100
     assert kept / advised >= 0.8 - allowance(0.8, advised)
+
+
+def test_a_declared_second_look_keeps_to_five_per_cent_and_an_undeclared_one_does_not():
+    declared = two_look_alarms(dice(), 1000, Noise.of_boots(0.02), looks=2)
+    undeclared = two_look_alarms(dice(), 1000, Noise.of_boots(0.02), looks=1)
+    assert declared / 1000 <= 0.05 + allowance(0.05, 1000)
+    assert undeclared / 1000 > 0.05 + allowance(0.05, 1000) > declared / 1000
 
 
 @pytest.mark.parametrize("spread", [0.007, 0.01])

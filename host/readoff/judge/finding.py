@@ -48,7 +48,9 @@ class Finding:
 
     Every ratio is OTHER / BASE of the readings as printed: 1.05 of a rate is faster, 1.05 of a time slower.
     The verdict says which. margin_declared: smallest difference that matters, as told (0.02). p_adjusted:
-    Holm's over ``family`` comparisons judged together, or p where the finding stands alone.
+    Holm's over ``family`` comparisons judged together, or p where the finding stands alone; either way times
+    ``looks``, how often the comparison is judged in all, as declared beforehand (adding boots to an undecided
+    comparison and judging again is a second look).
     """
 
     metric: Metric
@@ -56,11 +58,12 @@ class Finding:
     margin_declared: float
     p_adjusted: float
     family: int = 1
+    looks: int = 1
     notes: tuple[str, ...] = ()
 
     def adjusted(self, p_adjusted: float, family: int) -> Finding:
         """The same finding as one of a family of comparisons; the verdict follows the adjusted p."""
-        return replace(self, p_adjusted=p_adjusted, family=family)
+        return replace(self, p_adjusted=min(1.0, p_adjusted * self.looks), family=family)
 
     @property
     def base_label(self) -> str:
@@ -167,7 +170,7 @@ class Finding:
         if self.p_adjusted < LEVEL and span.excludes(0.0):
             return self._direction()
         fewest = min(self.base_boots, self.other_boots)
-        clear = self.contrast.interval(0.90).within(math.log1p(self.margin))
+        clear = self.contrast.interval(1 - 2 * LEVEL / self.looks).within(math.log1p(self.margin))
         if clear and fewest >= FEWEST_BOOTS_FOR_NO_DIFFERENCE:
             return Verdict.NO_DIFFERENCE
         return Verdict.UNDECIDED
@@ -196,14 +199,14 @@ class Finding:
     @cached_property
     def smallest_detectable(self) -> float:
         """Smallest difference (ratio less one) that boots like these find four times in five."""
-        return detectable_ratio(self.contrast, level=LEVEL / self.family)
+        return detectable_ratio(self.contrast, level=LEVEL / (self.family * self.looks))
 
     @cached_property
     def further_boots(self) -> int | None:
         """Further boots a side after which a verdict is likely; 0 when decided, None when none would help."""
         if self.verdict is not Verdict.UNDECIDED:
             return 0
-        return further_boots(self.contrast, math.log1p(self.margin), level=LEVEL / self.family)
+        return further_boots(self.contrast, math.log1p(self.margin), family=self.family, looks=self.looks)
 
     @cached_property
     def sentence(self) -> str:
@@ -232,6 +235,7 @@ class Finding:
             "p": self.p,
             "p_adjusted": self.p_adjusted,
             "family": self.family,
+            "looks": self.looks,
             "df": self.freedom if math.isfinite(self.freedom) else None,
             "method": "pooled" if self.pooled else "Welch",
             "margin": self.margin,

@@ -71,22 +71,28 @@ def detectable_ratio(found: Contrast, *, level: float = 0.05, power: float = 0.8
     return math.expm1(min(600.0, math.hypot(by_boots, by_rounding)))
 
 
-def further_boots(found: Contrast, margin: float, *, level: float = 0.05) -> int | None:
+def further_boots(found: Contrast, margin: float, *, family: int = 1, looks: int = 1) -> int | None:
     """Further boots a side after which a verdict is likely (DECIDE_CHANCE), changed or no difference.
 
     margin: reach of "does not matter", in logs. None where rounding stands in the way, or where more than
     MOST_FURTHER_BOOTS would be needed. Predictive: the true difference and the spread are taken as uncertain
-    as the boots so far leave them (flat priors), and the new boots as drawn from that.
+    as the boots so far leave them (flat priors), and the new boots as drawn from that. family, looks: how many
+    comparisons share the 5 %, and how often each is judged.
     """
     if found.stuck is not None and not found.stuck.excludes(0.0) and not found.stuck.within(margin):
         return None
     fewest = max(1, 3 - min(len(found.base.boots), len(found.other.boots)))
     return _first(
-        lambda more: _chance_decided(found, margin, level, more) >= DECIDE_CHANCE, fewest, MOST_FURTHER_BOOTS
+        lambda more: (
+            _chance_decided(found, margin, (0.05 / family / looks, 0.05 / looks), more) >= DECIDE_CHANCE
+        ),
+        fewest,
+        MOST_FURTHER_BOOTS,
     )
 
 
-def _chance_decided(found: Contrast, margin: float, level: float, more: int) -> float:
+def _chance_decided(found: Contrast, margin: float, levels: tuple[float, float], more: int) -> float:
+    """Chance of a verdict with ``more`` boots a side; levels: of a change (two-sided), of no difference."""
     freedom = found.freedom
     chance = 0.0
     added = 2 * more if found.pooled else more
@@ -98,8 +104,8 @@ def _chance_decided(found: Contrast, margin: float, level: float, more: int) -> 
         now, parts = math.fsum(found.parts(scale=scale)), found.parts(more, scale)
         then = math.sqrt(math.fsum(parts))
         freedom_then = boot_freedom(parts, freedoms, pooled=found.pooled)
-        changed = half_width(level / 2, freedom_then, then, found.rounding_error)
-        same = margin - half_width(0.05, freedom_then, then, found.rounding_error)
+        changed = half_width(levels[0] / 2, freedom_then, then, found.rounding_error)
+        same = margin - half_width(levels[1], freedom_then, then, found.rounding_error)
         chance += _chance_outside(found.difference, math.sqrt(max(0.0, now - then**2)), same, changed)
     return chance / _SPREADS
 

@@ -109,7 +109,10 @@ def _cautions(finding: Finding) -> list[str]:
 def _figures(finding: Finding) -> str:
     low, high = finding.interval95.low, finding.interval95.high
     freedom = f"df {finding.freedom:.1f}, " if math.isfinite(finding.freedom) else ""
-    adjusted = f" ({probability(finding.p_adjusted)} among {finding.family})" if finding.family > 1 else ""
+    asked = ([f"among {finding.family}"] if finding.family > 1 else []) + (
+        [f"at one of {finding.looks} looks"] if finding.looks > 1 else []
+    )
+    adjusted = f" ({probability(finding.p_adjusted)} {', '.join(asked)})" if asked else ""
     method = "pooled" if finding.pooled else "Welch"
     return (
         f"[{finding.other_label} ÷ {finding.base_label} = {finding.ratio:.5g}, 95 % interval {low:.5g} to {high:.5g} "

@@ -165,6 +165,25 @@ def advice_kept(
     return kept, advised, silent
 
 
+def two_look_alarms(
+    dice: random.Random, studies: int, noise: Noise, *, boots: int = 3, looks: int = 2
+) -> int:
+    """False alarms in all, where the advice "N more boots" is followed once and the boots judged again.
+
+    looks: as declared beforehand; 1 shows what an undeclared second look costs.
+    """
+    alarms = 0
+    for _ in range(studies):
+        base, other = (readings(dice, boots, noise, mark=mark) for mark in "ab")
+        found = compare(RATE, base, other, base_label="base", other_label="other", looks=looks)
+        if found.verdict is Verdict.UNDECIDED and found.further_boots:
+            base += readings(dice, found.further_boots, noise, mark="a", first=boots)
+            other += readings(dice, found.further_boots, noise, mark="b", first=boots)
+            found = compare(RATE, base, other, base_label="base", other_label="other", looks=looks)
+        alarms += found.changed
+    return alarms
+
+
 def table(studies: int, seed: int) -> Iterator[Count]:
     """The whole table, line by line; every line has dice of its own, so that lines can be had alone."""
     yield from _unit_lines(studies, seed)
@@ -261,6 +280,11 @@ def _advice_lines(studies: int, seed: int) -> Iterator[Count]:
             f'"N more boots" decided within N, true {change:+.0%}, SD {spread:.0%} ({silent} without advice)'
         )
         yield Count(what, kept, advised, "at least 80 %")
+    for looks, spread in ((1, 0.01), (1, 0.02), (2, 0.01), (2, 0.02)):
+        dice = random.Random(f"{seed} looks {spread}")
+        hits = two_look_alarms(dice, studies, Noise.of_boots(spread), looks=looks)
+        what = f"false alarm in all, advice followed once, SD {spread:.0%}, {looks} declared"
+        yield Count(what, hits, studies, "more: a look not declared" if looks == 1 else "at most 5 %")
 
 
 def lines(counts: Iterator[Count]) -> Iterator[str]:
