@@ -1,0 +1,270 @@
+; The console buffer: what the program printed, until it can go into the record.
+;
+; It is written when DOS is free: at a call of INT 21h that finds InDOS at 0 and the buffer filling up, after a
+; printing call, and at the end. What an INT 29h or INT 10h brings goes to the buffer only; when that is full, it is
+; written if DOS is free, no critical error is being dealt with and no hardware interrupt is in service.
+; From the first octet that can't be kept on nothing more is: two halves of a number must never be joined.
+
+INDOS_TO_ERROR_MODE     equ -1          ; the octet before InDOS, from DOS 3.10 on
+DOS_310                 equ 030Ah
+
+section .bss
+        alignb  2
+console_octets:         resd 1          ; printed
+console_kept:           resd 1          ; of those, in the record
+extended_error:         resw 11         ; AX BX CX DX SI DI DS ES, 0, 0, 0 as INT 21h AX=5D0Ah takes it
+programs_psp:           resw 1
+programs_critical:      resd 1
+console_cut:            resb 1          ; 1: some are not kept
+spool_full:             resb 1          ; 1: DOS could not write a part
+programs_break:         resb 1
+
+section .text
+
+; console_reset: begin anew for a run.
+; Input: none.  Output: none.  Destroys: AX.
+console_reset:
+        xor     ax, ax
+        mov     [console_octets], ax
+        mov     [console_octets + 2], ax
+        mov     [console_kept], ax
+        mov     [console_kept + 2], ax
+        mov     [console_used], ax
+        mov     [console_cut], al
+        mov     [spool_full], al
+        ret
+
+; print_taken: take what a printing INT 21h has printed. Called on the hook's stack.
+; Input: [print_function], [print_flags], AX as DOS gave it, DS:DX and DL as the program gave them; ES = CS.
+; Output: none.  Destroys: AX, BX, CX, DX, SI, DI, DS.
+print_taken:
+        mov     bl, [cs:print_function]
+        mov     si, dx
+        cmp     bl, 40h
+        je      .write
+        cmp     bl, 09h
+        je      .string
+        mov     [cs:print_octet], dl
+        push    cs
+        pop     ds
+        mov     si, print_octet
+        mov     cx, 1
+        jmp     short .take
+.string:
+        xor     cx, cx
+.letter:
+        cmp     byte [si], '$'
+        je      .measured
+        inc     si
+        inc     cx
+        jnz     .letter
+        dec     cx                      ; no '$' in the whole segment
+.measured:
+        mov     si, dx
+        jmp     short .take
+.write:
+        test    word [cs:print_flags], FLAG_CARRY
+        jnz     .leave
+        mov     cx, ax                  ; as many as DOS says that it wrote
+.take:
+        mov     al, 1
+        sti
+        jmp     console_take
+.leave:
+        ret
+
+; octet_taken: take the character of an INT 29h or INT 10h. Called on the hook's stack, interrupts off.
+; Input: AL; ES = CS.  Output: none.  Destroys: AX, BX, CX, DX, SI, DI, DS.
+octet_taken:
+        push    cs
+        pop     ds
+        mov     [print_octet], al
+        mov     si, print_octet
+        mov     cx, 1
+        xor     al, al
+        ; fall through
+
+; console_take: count octets, keep them in the buffer, write it out when it is full.
+; Input: DS:SI, CX; AL = 1: DOS is surely free; ES = CS.  Output: none.
+; Destroys: AX, BX, CX, DX, SI, DI, DS.
+console_take:
+        mov     bl, al
+        add     [cs:console_octets], cx
+        adc     word [cs:console_octets + 2], 0
+.more:
+        jcxz    .leave
+        cmp     byte [cs:console_cut], 0
+        jne     .leave
+        mov     ax, SCRATCH_SIZE
+        sub     ax, [cs:console_used]
+        jz      .full
+        cmp     ax, cx
+        jbe     .fits
+        mov     ax, cx
+.fits:
+        push    cx
+        mov     cx, ax
+        mov     di, scratch
+        add     di, [cs:console_used]
+        add     [cs:console_used], cx
+        rep     movsb
+        pop     cx
+        sub     cx, ax
+        jmp     short .more
+.full:
+        push    cx
+        push    si
+        push    ds
+        push    bx
+        push    cs
+        pop     ds
+        test    bl, bl
+        jnz     .free
+        call    dos_is_free
+        jc      .cut
+.free:
+        sti
+        call    console_flush_guarded
+        jnc     .flushed
+.cut:
+        mov     byte [console_cut], 1
+.flushed:
+        pop     bx
+        pop     ds
+        pop     si
+        pop     cx
+        jmp     short .more
+.leave:
+        ret
+
+; dos_is_free: may DOS be called from here, in a hook of INT 29h or INT 10h that found InDOS at 0?
+; Input: none, interrupts off.  Output: CF=1 when not.  Destroys: AX, BX.
+dos_is_free:
+        mov     al, PIC_READ_ISR        ; no hardware interrupt in service
+        out     PIC_COMMAND, al
+        jmp     short $+2
+        in      al, PIC_COMMAND
+        mov     ah, al
+        mov     al, PIC_READ_IRR        ; as the BIOS has it
+        out     PIC_COMMAND, al
+        test    ah, ah
+        jnz     .no
+        cmp     word [dos_version], DOS_310
+        jb      .yes
+        push    ds
+        lds     bx, [indos_at]
+        cmp     byte [bx + INDOS_TO_ERROR_MODE], 0
+        pop     ds
+        jne     .no
+.yes:
+        clc
+        ret
+.no:
+        stc
+        ret
+
+; console_flush_guarded: console_flush from inside a hook: under our own PSP and critical error handler, without
+; a look for Ctrl-C; the program finds all of that, and its last DOS error, as it left them.
+; Input: DS = ES = SS = CS, InDOS is 0.  Output: CF=1 when the spool could not be written.
+; Destroys: AX, BX, CX, DX, SI, DI.
+console_flush_guarded:
+        cmp     byte [spool_full], 0
+        jne     .no
+        call    critical_swap
+        cmp     word [dos_version], DOS_310
+        jb      .no_error_yet
+        push    ds
+        push    es
+        push    bp
+        xor     bx, bx
+        mov     ah, 59h
+        call    dos
+        mov     [cs:extended_error], ax
+        mov     [cs:extended_error + 2], bx
+        mov     [cs:extended_error + 4], cx
+        mov     [cs:extended_error + 10], di
+        mov     [cs:extended_error + 14], es
+        pop     bp
+        pop     es
+        pop     ds
+.no_error_yet:
+        mov     ax, 3300h
+        call    dos
+        mov     [programs_break], dl
+        xor     dl, dl
+        mov     ax, 3301h
+        call    dos
+        mov     ah, 51h
+        call    dos
+        mov     [programs_psp], bx
+        mov     bx, [agent_psp]
+        mov     ah, 50h
+        call    dos
+        call    console_flush
+        pushf
+        mov     bx, [programs_psp]
+        mov     ah, 50h
+        call    dos
+        mov     dl, [programs_break]
+        mov     ax, 3301h
+        call    dos
+        cmp     word [dos_version], DOS_310
+        jb      .no_error_back
+        mov     dx, extended_error
+        mov     ax, 5D0Ah
+        call    dos
+.no_error_back:
+        call    critical_swap
+        popf
+        ret
+.no:
+        stc
+        ret
+
+; critical_swap: exchange the vector of INT 24h with the one in programs_critical.
+; The first time ours goes in, the second time the program's comes back.
+; Input: programs_critical = our handler when the program's is in place.  Output: exchanged.
+; Destroys: AX, BX.
+critical_swap:
+        push    es
+        xor     bx, bx
+        mov     es, bx
+        pushf
+        cli
+        mov     ax, [programs_critical]
+        xchg    ax, [es:VECTOR_CRITICAL * 4]
+        mov     [programs_critical], ax
+        mov     ax, [programs_critical + 2]
+        xchg    ax, [es:VECTOR_CRITICAL * 4 + 2]
+        mov     [programs_critical + 2], ax
+        popf
+        pop     es
+        ret
+
+; console_flush: write the buffer as a section. When that fails it stays, for a second try at the end.
+; Input: DS = ES = SS = CS.  Output: CF=1 when it could not be written; [spool_full].
+; Destroys: AX, BX, CX, DX, SI, DI.
+console_flush:
+        mov     cx, [console_used]
+        jcxz    .good
+        mov     ax, [record_length]     ; the record must stay short enough for its last sections
+        mov     dx, [record_length + 2]
+        add     ax, ROOM_SIZE + SCRATCH_SIZE
+        adc     dx, 0
+        cmp     dx, RECORD_LIMIT >> 16
+        jae     .over
+        mov     al, TAG_CONSOLE
+        mov     si, scratch
+        call    section_whole
+        jc      .failed
+        add     [console_kept], cx
+        adc     word [console_kept + 2], 0
+        mov     word [console_used], 0
+.good:
+        clc
+        ret
+.failed:
+        mov     byte [spool_full], 1
+.over:
+        stc
+        ret

@@ -1,0 +1,537 @@
+; The command line, and the environment variable READOFF before it (the command line wins).
+;
+;       options := { /L:label | /P:program | /N:repeats | /D:folder | /S:COM1[,rate] | /KEEP | /? }
+;       line    := options [ SNAP | RUN | SEND ] options rest
+;
+; A value goes up to the next blank, or stands in quotes. What follows RUN's options is the program and its
+; arguments, as typed; what follows SEND's are files.
+
+COMMAND_NONE            equ 0
+COMMAND_SNAP            equ 1
+COMMAND_RUN             equ 2
+COMMAND_SEND            equ 3
+COMMAND_HELP            equ 4
+LINE_MOST               equ 256
+
+section .data
+        align   2
+option_rate_divisor:    dw 12           ; 115200 / rate; 9600 baud unless told otherwise
+option_repeats:         dw 1
+option_port:            db 0            ; 0: no line; 1..4: COM1..COM4
+option_keep:            db 0            ; 1: spool files stay after the host has kept them
+command:                db COMMAND_NONE
+
+command_words:          db "SNAP", 0, COMMAND_SNAP
+                        db "RUN", 0, COMMAND_RUN
+                        db "SEND", 0, COMMAND_SEND
+                        db 0
+
+; letter, routine that takes the value at option_value
+option_letters:         db 'L'
+                        dw option_take_label
+                        db 'P'
+                        dw option_take_program
+                        db 'N'
+                        dw option_take_repeats
+                        db 'D'
+                        dw option_take_folder
+                        db 'S'
+                        dw option_take_line
+                        db 0
+
+; rates in text, and their divisors of 115200
+rates:                  db "300", 0
+                        dw 384
+                        db "1200", 0
+                        dw 96
+                        db "2400", 0
+                        dw 48
+                        db "4800", 0
+                        dw 24
+                        db "9600", 0
+                        dw 12
+                        db "19200", 0
+                        dw 6
+                        db "38400", 0
+                        dw 3
+                        db "57600", 0
+                        dw 2
+                        db "115200", 0
+                        dw 1
+                        db 0
+word_keep:              db "KEEP", 0
+word_variable:          db "READOFF=", 0
+
+section .bss
+option_label:           resb LABEL_MOST + 1
+option_program:         resb PROGRAM_MOST + 1
+option_spool:           resb PATH_MOST + 2      ; from the root on, ends with '\'
+option_value:           resb 256                ; also for paths in the making
+program_word:           resb 128                ; the program as typed
+program_arguments:      resb 128                ; what follows it, its blanks included
+        alignb  2
+file_list:              resw 1                  ; SEND: the rest of the line
+line_text:              resb LINE_MOST + 1                ; a copy of the command line, or of the variable
+
+section .text
+
+; options_read: read the variable, then the command line; make the spool folder's path whole.
+; Input: none.  Output: the variables above; CF=1 when something is wrong (it has been said).
+; Destroys: AX, BX, CX, DX, SI, DI.
+options_read:
+        mov     dx, word_variable
+        mov     di, line_text
+        mov     cx, LINE_MOST
+        call    environment_copy
+        jc      .line
+        mov     byte [command], COMMAND_HELP    ; the variable holds options only: no word is taken
+        call    line_parse
+        jc      .leave
+.line:
+        mov     byte [command], COMMAND_NONE
+        mov     si, PSP_TAIL
+        lodsb
+        mov     cl, al
+        xor     ch, ch
+        mov     di, line_text
+        rep     movsb
+        mov     byte [di], 0
+        call    line_parse
+        jc      .leave
+        call    spool_folder_whole
+.leave:
+        ret
+
+; line_parse: take a line apart.
+; Input: line_text.  Output: options, [command], program_word, program_arguments, [file_list];
+; CF=1 when something is wrong (it has been said).  Destroys: AX, BX, CX, DX, SI, DI.
+line_parse:
+        mov     si, line_text
+.next:
+        call    skip_blanks
+        cmp     byte [si], 0
+        je      .good
+        cmp     byte [si], '/'
+        je      .option
+        cmp     byte [command], COMMAND_NONE
+        jne     .rest
+        mov     di, option_value
+        call    take_word
+        mov     bx, command_words
+        call    word_find
+        jc      .no_command
+        mov     al, [bx]
+        mov     [command], al
+        jmp     short .next
+.option:
+        call    option_parse
+        jnc     .next
+        ret
+.no_command:
+        mov     dx, text_no_command
+        jmp     say_wrong
+.rest:
+        cmp     byte [command], COMMAND_HELP
+        je      .wrong_place
+        cmp     byte [command], COMMAND_SNAP
+        je      .wrong_place
+        cmp     byte [command], COMMAND_SEND
+        je      .files
+        mov     di, program_word
+        call    take_word
+        mov     di, program_arguments
+        call    copy_string
+        clc
+        ret
+.files:
+        mov     [file_list], si
+.good:
+        clc
+        ret
+.wrong_place:
+        mov     di, option_value
+        call    take_word
+        mov     dx, text_not_here
+        jmp     say_wrong
+
+; say_wrong: say what is wrong with the word in option_value.
+; Input: DX = text that goes before it.  Output: CF=1.  Destroys: SI.
+say_wrong:
+        mov     si, text_readoff
+        call    put_string
+        mov     si, option_value
+        call    put_string
+        mov     si, dx
+        call    put_string
+        stc
+        ret
+
+; skip_blanks: go to the next character that is no blank (or the end).
+; Input: SI.  Output: SI.  Destroys: AL.
+skip_blanks:
+        lodsb
+        cmp     al, ' '
+        je      skip_blanks
+        cmp     al, TAB
+        je      skip_blanks
+        dec     si
+        ret
+
+; take_word: copy a word that ends at a blank.
+; Input: SI, DI = where it goes.  Output: SI behind it; an ASCIIZ at the old DI.  Destroys: AL, DI.
+take_word:
+        lodsb
+        stosb
+        test    al, al
+        jz      .end
+        cmp     al, ' '
+        je      .end
+        cmp     al, TAB
+        jne     take_word
+.end:
+        dec     si
+        mov     byte [di - 1], 0
+        ret
+
+; upper: make a letter a capital.
+; Input: AL.  Output: AL.  Destroys: nothing.
+upper:
+        cmp     al, 'a'
+        jb      .leave
+        cmp     al, 'z'
+        ja      .leave
+        sub     al, 'a' - 'A'
+.leave:
+        ret
+
+; word_find: look a word up in a list of ASCIIZ words, each with an octet behind; an empty one ends it.
+; Input: option_value, BX = list.  Output: BX = the octet behind the word; CF=1 when it is not there.
+; Destroys: AX, DI.
+word_find:
+        mov     di, option_value
+.letter:
+        mov     al, [di]
+        call    upper
+        cmp     al, [bx]
+        jne     .other
+        inc     bx
+        inc     di
+        test    al, al
+        jnz     .letter
+        ret                             ; CF=0: test
+.other:
+        cmp     byte [bx], 0
+        je      .over
+        inc     bx
+        jmp     short .other
+.over:
+        inc     bx                      ; the octet that belongs to it
+        inc     bx
+        cmp     byte [bx], 0
+        jne     word_find
+        stc
+        ret
+
+; option_parse: take one option.
+; Input: SI = its '/'.  Output: SI behind it; CF=1 when it is wrong (it has been said).
+; Destroys: AX, BX, CX, DX, DI.
+option_parse:
+        mov     [.begin], si
+        inc     si
+        lodsb
+        call    upper
+        cmp     al, '?'
+        je      .help
+        cmp     byte [si], ':'
+        jne     .word
+        inc     si
+        mov     bx, option_letters
+.letter:
+        cmp     byte [bx], 0
+        je      .unknown
+        cmp     [bx], al
+        je      .found
+        add     bx, 3
+        jmp     short .letter
+.found:
+        mov     di, option_value
+        mov     ah, ' '                 ; AH = what ends the value
+        cmp     byte [si], '"'
+        jne     .value
+        lodsb
+        mov     ah, al
+.value:
+        lodsb
+        test    al, al
+        jz      .end_of_line
+        cmp     al, ah
+        je      .value_end
+        cmp     al, TAB
+        je      .value_end
+        stosb
+        jmp     short .value
+.end_of_line:
+        dec     si
+        cmp     ah, '"'
+        je      .no_quote
+.value_end:
+        mov     byte [di], 0
+        cmp     di, option_value
+        je      .no_quote
+        push    si
+        call    [bx + 1]
+        pop     si
+        jc      .unknown
+        ret
+.no_quote:
+        mov     dx, text_no_value
+        jmp     short .say
+.word:
+        dec     si
+        mov     di, option_value
+        call    take_word
+        push    si
+        mov     si, option_value
+        mov     di, word_keep
+        call    words_equal
+        pop     si
+        jne     .unknown
+        mov     byte [option_keep], 1
+        clc
+        ret
+.help:
+        mov     byte [command], COMMAND_HELP
+        mov     si, line_end + 2        ; nothing more is read
+        clc
+        ret
+.unknown:
+        mov     dx, text_no_option
+.say:
+        mov     si, [.begin]
+        mov     di, option_value
+        call    take_word
+        jmp     say_wrong
+
+section .bss
+        alignb  2
+.begin:         resw 1
+section .text
+
+; words_equal: compare two words, small letters as capitals.
+; Input: SI, DI = ASCIIZ, the second in capitals.  Output: ZF=1 when they are equal.
+; Destroys: AL, SI, DI.
+words_equal:
+        lodsb
+        call    upper
+        scasb
+        jne     .leave
+        test    al, al
+        jnz     words_equal
+.leave:
+        ret
+
+; The values. Input: option_value.  Output: CF=1 when it can't be taken.  Destroys: AX, BX, CX, DX, SI, DI.
+option_take_label:
+        mov     di, option_label
+        mov     cx, LABEL_MOST
+        jmp     short value_copy
+
+option_take_program:
+        mov     di, option_program
+        mov     cx, PROGRAM_MOST
+        jmp     short value_copy
+
+option_take_folder:
+        mov     di, option_spool
+        mov     cx, PATH_MOST - 13      ; a file's name must fit behind it
+        ; fall through
+
+; value_copy: copy the value where it belongs.
+; Input: option_value, DI, CX = most octets.  Output: CF=1 when it is longer.  Destroys: AX, CX, SI, DI.
+value_copy:
+        mov     si, option_value
+.next:
+        lodsb
+        stosb
+        test    al, al
+        jz      .leave
+        loop    .next
+        cmp     byte [si], 0
+        jne     .long
+        mov     byte [di], 0
+.leave:
+        clc
+        ret
+.long:
+        stc
+        ret
+
+option_take_repeats:
+        mov     si, option_value
+        xor     bx, bx
+.digit:
+        lodsb
+        test    al, al
+        jz      .end
+        sub     al, '0'
+        jb      .wrong
+        cmp     al, 9
+        ja      .wrong
+        xor     ah, ah
+        xchg    ax, bx
+        mov     cx, 10
+        mul     cx
+        test    dx, dx
+        jnz     .wrong
+        add     bx, ax
+        jnc     .digit
+.wrong:
+        stc
+        ret
+.end:
+        cmp     bx, 1                   ; 0 is wrong
+        mov     [option_repeats], bx
+        ret
+
+option_take_line:
+        mov     si, option_value
+        mov     cx, 3
+        mov     di, word_com
+.letter:
+        lodsb
+        call    upper
+        scasb
+        jne     .wrong
+        loop    .letter
+        lodsb
+        sub     al, '1'
+        cmp     al, 3
+        ja      .wrong
+        inc     ax
+        mov     [option_port], al
+        lodsb
+        test    al, al
+        jz      .good
+        cmp     al, ','
+        jne     .wrong
+        mov     di, rates
+.rate:
+        cmp     byte [di], 0
+        je      .wrong
+        push    si
+.same:
+        lodsb
+        scasb
+        jne     .other
+        test    al, al
+        jnz     .same
+        pop     si
+        mov     ax, [di]
+        mov     [option_rate_divisor], ax
+.good:
+        clc
+        ret
+.other:
+        pop     si
+        dec     di
+.over:
+        inc     di
+        cmp     byte [di - 1], 0
+        jne     .over
+        inc     di                      ; its divisor
+        inc     di
+        jmp     short .rate
+.wrong:
+        stc
+        ret
+
+section .data
+word_com:       db "COM"
+section .text
+
+; spool_folder_whole: make the spool folder's path one that starts at a drive's root, for a program may change
+; drive and directory. Without /D: it is the current directory.
+; Input: option_spool.  Output: option_spool, ends with '\'; CF=1 when there is no such drive or it
+; is too long (it has been said).  Destroys: AX, BX, CX, DX, SI, DI.
+spool_folder_whole:
+        mov     si, option_spool
+        mov     di, option_value
+        call    path_whole
+        jc      .wrong
+        cmp     byte [di - 1], '\'
+        je      .ended
+        mov     word [di], '\'
+        inc     di
+.ended:
+        sub     di, option_value
+        cmp     di, PATH_MOST - 13
+        ja      .wrong
+        mov     si, option_value
+        mov     di, option_spool
+        call    copy_string
+        clc
+        ret
+.wrong:
+        mov     si, option_spool
+        mov     di, option_value
+        call    copy_string
+        mov     dx, text_no_folder
+        jmp     say_wrong
+
+; path_whole: write a path from its drive's root on.
+; Input: SI = path (ASCIIZ, may be empty), DI = where it goes (128 octets).
+; Output: DI = its NUL; CF=1 when DOS knows no such drive.  Destroys: AX, DX, SI.
+path_whole:
+        cmp     byte [si], 0
+        je      .this_drive
+        cmp     byte [si + 1], ':'
+        jne     .this_drive
+        lodsb
+        call    upper
+        inc     si
+        jmp     short .drive
+.this_drive:
+        mov     ah, 19h
+        call    dos
+        add     al, 'A'
+.drive:
+        stosb
+        mov     dl, al
+        sub     dl, 'A' - 1
+        mov     ax, ':' | '\' << 8
+        stosw
+        cmp     byte [si], '\'
+        je      .rooted
+        push    si
+        mov     si, di                  ; the current directory, without its first '\'
+        mov     ah, 47h
+        call    dos
+        pop     si
+        jc      .leave
+        cmp     byte [di], 0
+        je      .rest
+.end:
+        inc     di
+        cmp     byte [di], 0
+        jne     .end
+        cmp     byte [si], 0
+        je      .rest
+        mov     al, '\'
+        stosb
+        jmp     short .rest
+.rooted:
+        inc     si
+.rest:
+        lodsb                           ; a '/' is as good as a '\'
+        call    upper
+        cmp     al, '/'
+        jne     .keep
+        mov     al, '\'
+.keep:
+        stosb
+        test    al, al
+        jnz     .rest
+        dec     di
+        clc
+.leave:
+        ret

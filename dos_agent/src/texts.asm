@@ -1,0 +1,68 @@
+; What the agent says: short lines, 80 columns.
+
+section .data
+text_help:
+        db "READOFF 0.1  keeps what programs report, with the configuration it came from", CR, LF
+        db CR, LF
+        db "  READOFF SNAP [options]                     a snapshot of the configuration", CR, LF
+        db "  READOFF RUN [options] PROGRAM [arguments]  run it, keep what it prints and shows", CR, LF
+        db "  READOFF SEND [options] [files]             files (* and ? too) as records", CR, LF
+        db CR, LF
+        db "  /L:label      name of the configuration under test       /L:", 34, "zero wait", 34, CR, LF
+        db "  /P:program    name of the program, if not its file's     /P:replay", CR, LF
+        db "  /N:repeats    run it so many times                       /N:3", CR, LF
+        db "  /D:folder     where records go (the spool)               /D:C:\SPOOL", CR, LF
+        db "  /S:COMn,rate  offer all records of the spool to a host   /S:COM1,9600", CR, LF
+        db "  /KEEP         leave records in the spool when the host has kept them", CR, LF
+        db CR, LF
+        db "Options may also stand in the environment: SET READOFF=/L:base /S:COM1", CR, LF
+        db "A .BAT or an internal command is run through COMSPEC. SEND without files only", CR, LF
+        db "offers the spool. The screen is cleared before each run.", CR, LF
+        db CR, LF
+        db "Exit code: 0 all captured (and kept by the host, where there is a line)", CR, LF
+        db "           1 captured, but something is missing or not delivered", CR, LF
+        db "           2 nothing was done    3 the spool could not be written", CR, LF, 0
+
+text_readoff:           db "Readoff: ", 0
+text_no_command:        db " is no command (SNAP, RUN, SEND). READOFF alone shows the help.", CR, LF, 0
+text_not_here:          db " is not expected here. READOFF alone shows the help.", CR, LF, 0
+text_no_option:         db " is no option, or its value is wrong. READOFF alone shows the help.", CR, LF, 0
+text_no_value:          db " lacks a value or a closing quote.", CR, LF, 0
+text_no_folder:         db " is no folder for the spool: no such drive, or too long.", CR, LF, 0
+text_no_program:        db "Readoff: RUN needs a program.", CR, LF, 0
+text_old_dos:           db "Readoff needs DOS 3.0 or later.", CR, LF, '$'
+text_no_memory_here:    db "Readoff: not enough memory.", CR, LF, '$'
+
+text_spool:             db "Readoff: the spool ", 0
+text_spool_full:        db " is full.", 0
+text_spool_protected:   db " is write-protected.", 0
+text_spool_path:        db " is not there.", 0
+text_spool_error:       db " could not be written, DOS error ", 0
+text_kept_in:           db "Readoff: record ", 0
+text_snapshot:          db " (snapshot)", CR, LF, 0
+text_file:              db " (file)", CR, LF, 0
+text_run_of:            db " (run ", 0
+text_of:                db " of ", 0
+text_closing:           db ")", CR, LF, 0
+
+text_outcomes:          dw text_finished, text_not_found, text_no_memory, text_refused
+                        dw text_ctrl_c, text_critical, text_resident, text_spool_failed
+text_finished:          db 0
+text_not_found:         db "Readoff: there is no such program.", CR, LF, 0
+text_no_memory:         db "Readoff: not enough memory for the program.", CR, LF, 0
+text_refused:           db "Readoff: DOS would not start the program.", CR, LF, 0
+text_ctrl_c:            db "Readoff: the program was ended by Ctrl-C.", CR, LF, 0
+text_critical:          db "Readoff: the program was ended by a critical error.", CR, LF, 0
+text_resident:          db "Readoff: the program stays resident.", CR, LF, 0
+text_spool_failed:      db "Readoff: the spool filled up while the program ran.", CR, LF, 0
+text_console_cut:       db "Readoff: not all that it printed could be kept.", CR, LF, 0
+text_graphics_left:     db "Readoff: it left a graphics mode; there is no text screen to keep.", CR, LF, 0
+text_screen_missing:    db "Readoff: the text screen could not be kept.", CR, LF, 0
+text_hooks_left:        db "Readoff: it sits on our vectors; some of our memory stays taken until a reset.", CR, LF, 0
+text_clock_ambiguous:   db "Readoff: this timer tells time only to half a tick (27 ms).", CR, LF, 0
+text_long_tail:         db "Readoff: the arguments are too long.", CR, LF, 0
+
+text_no_file:           db " is not there.", CR, LF, 0
+text_unreadable:        db " could not be read.", CR, LF, 0
+text_file_cut:          db " is too long for a record: only its beginning was taken.", CR, LF, 0
+text_is_record:         db " is a record already.", CR, LF, 0
