@@ -6,12 +6,12 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from support import store_samples as samples
 
 from readoff.contract.record import build_record, parse_records
 from readoff.errors import StoreError
 from readoff.readings import load_schemas
 from readoff.store import find, open_store
+from support import store_samples as samples
 
 SCHEMAS = load_schemas([("replay.toml", samples.SCHEMA)])
 RUN = samples.run_record()

@@ -70,9 +70,8 @@ def open_store(
     try:
         with telling(str(path)):
             _refuse_other_stores(db, path)
-            if version_of(db) < len(MIGRATIONS):
-                choose_journal(db, path)
-                migrate(db, str(path))
+            choose_journal(db, path)
+            migrate(db, str(path))
         store = Store(db, path, schemas, now)
         store.catch_up()
     except BaseException:

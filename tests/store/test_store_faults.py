@@ -1,0 +1,207 @@
+"""Deaths between the two transactions, two writers at once, mistakes of our own, and thousands at once."""
+
+import multiprocessing
+import os
+import sqlite3
+import subprocess
+import sys
+import textwrap
+from pathlib import Path
+
+import pytest
+
+from readoff.errors import StoreError
+from readoff.readings import load_schemas
+from readoff.store import find, keep, open_store
+from readoff.store.derive import Deriving
+from support import store_samples as samples
+
+SCHEMAS = load_schemas([("replay.toml", samples.SCHEMA)])
+RUN = samples.run_record()
+HOST = Path(keep.__file__).resolve().parents[2]
+TESTS = Path(samples.__file__).resolve().parents[1]
+
+DIES = """
+    import os, sys
+    from readoff.readings import load_schemas
+    from readoff.store import open_store
+    from readoff.store.keep import Store
+    from readoff.store.derive import Deriving
+    from support import store_samples as samples
+
+    def die(*_):
+        os._exit(9)
+
+    store = open_store(sys.argv[1], load_schemas([("replay.toml", samples.SCHEMA)]))
+    {where} = die
+    store.take(samples.run_record(), "line")
+"""
+
+
+def python(code, *arguments):
+    environment = {**os.environ, "PYTHONPATH": f"{HOST}{os.pathsep}{TESTS}"}
+    return subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(code), *arguments],
+        env=environment,
+        check=False,
+        capture_output=True,
+        timeout=60,
+    )
+
+
+@pytest.mark.parametrize(
+    "where",
+    ["Store.catch_up", "Deriving._content", "Deriving._readings", "Store._result"],
+    ids=["between", "while deriving", "before readings", "after both"],
+)
+def test_a_death_after_kept_loses_nothing(tmp_path, where):
+    path = tmp_path / "s.db"
+    done = python(DIES.format(where=where), str(path))
+    assert done.returncode == 9, done.stderr.decode()
+    raw = sqlite3.connect(path)
+    assert raw.execute("SELECT octets FROM arrivals").fetchall() == [(RUN,)]
+    raw.close()
+    with open_store(path, SCHEMAS) as store:
+        assert [(each.state, each.readings) for each in find.runs(store)] == [("complete", 3)]
+        assert store.take(RUN, "line").known == (samples.ident(),)
+        assert find.counts(store)["readings"] == 3
+
+
+def test_a_death_before_kept_keeps_nothing_and_says_nothing(tmp_path):
+    path = tmp_path / "s.db"
+    assert python(DIES.format(where="Store._keep_one"), str(path)).returncode == 9
+    with open_store(path, SCHEMAS) as store:
+        assert find.counts(store)["arrivals"] == 0
+        assert store.take(RUN, "line").new == (samples.ident(),)
+
+
+def test_a_disk_that_fills_up_between_the_two_keeps_the_octets(tmp_path, monkeypatch):
+    with open_store(tmp_path / "s.db", SCHEMAS) as store:
+        right = Deriving.arrival
+
+        def full(*_):
+            raise sqlite3.OperationalError("database or disk is full")
+
+        monkeypatch.setattr(Deriving, "arrival", full)
+        result = store.take(RUN, "line")
+        assert "kept, but not read yet" in result.held[0].reason
+        assert find.counts(store) | {"arrivals": 1, "records": 0} == find.counts(store)
+        monkeypatch.setattr(Deriving, "arrival", right)
+        store.take(samples.run_record(9), "line")
+        assert [each.readings for each in find.runs(store)] == [3, 3]
+
+
+def test_a_mistake_of_ours_is_held_and_stands_in_nobodys_way(tmp_path, monkeypatch):
+    with open_store(tmp_path / "s.db", SCHEMAS) as store:
+        right = Deriving._content
+
+        def wrong(self, placed):
+            if placed.record.id == samples.ident():
+                raise KeyError("a mistake")
+            right(self, placed)
+
+        monkeypatch.setattr(Deriving, "_content", wrong)
+        result = store.take(RUN, "line")
+        assert "this program failed on it" in result.held[0].reason
+        store.take(samples.run_record(9), "line")
+        assert [each.id for each in find.runs(store)] == [str(samples.ident(9))]
+        monkeypatch.setattr(Deriving, "_content", right)
+        store.reread()
+        assert [each.readings for each in find.runs(store)] == [3, 3]
+        assert find.held(store) == []
+
+
+def test_a_locked_store_is_told_and_nothing_is_called_kept(tmp_path):
+    path = tmp_path / "s.db"
+    with open_store(path, SCHEMAS, busy=1) as store:
+        other = sqlite3.connect(path, isolation_level=None)
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(StoreError, match=r"locked.*NOT kept"):
+            store.take(RUN, "a")
+        other.execute("ROLLBACK")
+        other.close()
+        assert store.take(RUN, "a").new == (samples.ident(),)
+
+
+def _writer(path, first, barrier):
+    with open_store(path, SCHEMAS) as store:
+        barrier.wait()
+        for number in range(first, first + 60):
+            whole = samples.run_record(number)
+            store.take(whole[:-30], f"{os.getpid()} cut")
+            store.take(whole, f"{os.getpid()} whole")
+
+
+def test_two_writers_at_once(tmp_path):
+    """Each takes 60 records, twenty of them the same, each first cut short; both open a new store at once."""
+    path = tmp_path / "s.db"
+    context = multiprocessing.get_context("spawn")
+    barrier = context.Barrier(2)
+    workers = [context.Process(target=_writer, args=(path, first, barrier)) for first in (1, 41)]
+    for worker in workers:
+        worker.start()
+    for worker in workers:
+        worker.join(120)
+        assert worker.exitcode == 0
+    with open_store(path, SCHEMAS) as store:
+        runs = find.runs(store)
+        assert sorted(each.id for each in runs) == [str(samples.ident(number)) for number in range(1, 101)]
+        assert {(each.state, each.readings) for each in runs} == {("complete", 3)}
+        assert find.counts(store)["arrivals"] == 200
+        assert find.held(store) == []
+        changes = store.reread()
+        assert (changes.gone, changes.new) == ((), ())
+
+
+def test_ten_thousand_records_cost_a_bounded_number_of_statements(tmp_path):
+    count = 10_000
+    with open_store(tmp_path / "s.db", SCHEMAS) as store:
+        seen = {"all": 0, "begin": 0}
+
+        def trace(statement):
+            seen["all"] += 1
+            seen["begin"] += statement.startswith("BEGIN")
+
+        store.db.conn.set_trace_callback(trace)
+        arrivals = ((samples.run_record(n % 5000 + 1, nonce=n // 5000), f"{n}.RDO") for n in range(count))
+        results = list(store.take_all(arrivals))
+        store.db.conn.set_trace_callback(None)
+        assert sum(len(each.new) for each in results) == count
+        assert find.counts(store)["runs"] == count
+        # Two transactions a batch; some two dozen statements a record, however many there are already.
+        assert seen["begin"] <= 2 * (count // keep.BATCH + 1)
+        assert seen["all"] <= 32 * count
+        plans = store.db.execute("EXPLAIN QUERY PLAN SELECT number FROM records WHERE id = 'x'").fetchall()
+        assert all("SCAN" not in row[3] for row in plans)
+
+
+def test_reread_changes_nothing_where_nothing_changed(tmp_path):
+    with open_store(tmp_path / "s.db", SCHEMAS) as store:
+        for octets in (
+            RUN[:90],
+            b"noise",
+            RUN,
+            samples.run_record(console=b"else"),
+            samples.snapshot_record(),
+        ):
+            store.take(octets, "a")
+        tables = (
+            "records",
+            "places",
+            "runs",
+            "captures",
+            "snapshots",
+            "facts",
+            "readings",
+            "holds",
+            "history",
+        )
+
+        def everything():
+            return {
+                name: store.db.execute(f"SELECT * FROM {name} ORDER BY 1, 2, 3").fetchall() for name in tables
+            }
+
+        before = everything()
+        store.reread()
+        assert everything() == before
