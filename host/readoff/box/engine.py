@@ -316,13 +316,18 @@ class Engine:
 
     # -- memory, stack, interrupts --------------------------------------------------------------
     def load(self, address: int, octets: bytes) -> None:
-        """Write what may be code: what was translated from these addresses is forgotten."""
+        """Write what may be code: what was translated from these addresses is forgotten.
+
+        Unicorn notices the guest's own writes to code, but not those of its host.
+        """
         while octets:
             address &= 0xFFFFF
             part = octets[: MEGABYTE - address]
-            self.uc.mem_write(address, part)
+            end = address + len(part)
+            self.memory.octets[address:end] = part
+            self.uc.ctl_remove_cache(address, end)
             octets = octets[len(part) :]
-            address += len(part)
+            address = end
 
     def push(self, value: int) -> None:
         """A word onto the guest's stack."""

@@ -61,11 +61,9 @@ class ProcessorKind:
         if self._kind >= Processor.I80386:
             wide = {a - 1: 2 for a in places if a > address and octets[a - 1 - address] == OPERAND_SIZE}
             places = wide if self._spec.cpuid is None or self._kind < Processor.I80486 else {}
-        new = [place for place in places if place not in self._watched]
-        for place in new:
-            self._watched[place] = self._engine.hook_code(place, place, self._instead)
-        if new:
-            self._engine.forget_code()
+        for place in places:
+            if place not in self._watched:
+                self._watched[place] = self._engine.hook_code(place, place, self._instead)
 
     def _instead(self, address: int) -> None:
         """Do the instruction at a watched place, as this processor does it."""
