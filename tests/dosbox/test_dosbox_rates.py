@@ -105,16 +105,31 @@ def test_rates_follow_the_speed_of_the_processor(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("mode", [2, 3])
-@pytest.mark.parametrize("before_midnight", [0, 4, 5, 6])
-def test_the_stop_watch_holds_in_both_timer_modes_and_over_midnight(
-    tmp_path: Path, mode: int, before_midnight: int
-) -> None:
-    """The stop watch starts 2 to 4 ticks after the program and runs for 7: midnight lies within."""
+def test_the_stop_watch_holds_in_both_timer_modes(tmp_path: Path, mode: int) -> None:
+    """Loops of 15.2 ms each end in all parts of a tick of 54.9 ms, in both halves of mode 3."""
     put_programs(tmp_path, "CLOCKSET.COM", "FLTLOOP.COM")
-    files = run_dosbox(
-        tmp_path, [f"clockset {mode} {before_midnight} > C.TXT", "fltloop 25 > F.TXT"], cycles="fixed 6000"
-    )
+    all_loops = range(5, 10)
+    commands = [f"fltloop {loops} > F{loops}.TXT" for loops in all_loops]
+    files = run_dosbox(tmp_path, [f"clockset {mode} > C.TXT", *commands], cycles="fixed 6000")
     assert files["C.TXT"] == f"Clock: mode {mode}\r\n".encode()
-    shown = re.search(rb"(\d+\.\d\d) seconds", files["F.TXT"])
-    assert shown, files["F.TXT"]
-    assert float(shown[1]) == pytest.approx(25 * INSTRUCTIONS_A_LOOP / 6_000_000, rel=0.03, abs=0.006)
+    for loops in all_loops:
+        assert seconds_shown(files[f"F{loops}.TXT"]) == pytest.approx(
+            loops * INSTRUCTIONS_A_LOOP / 6_000_000, abs=0.007
+        )
+
+
+@pytest.mark.parametrize("before_midnight", [4, 6, 8])
+def test_the_stop_watch_holds_over_midnight(tmp_path: Path, before_midnight: int) -> None:
+    """It starts 2 to 4 ticks after CLOCKSET and runs for 14, so midnight comes while it measures or before."""
+    put_programs(tmp_path, "CLOCKSET.COM", "FLTLOOP.COM")
+    commands = [f"clockset 3 {before_midnight} > C.TXT", "fltloop 50 > F.TXT"]
+    files = run_dosbox(tmp_path, commands, cycles="fixed 6000")
+    assert files["C.TXT"] == b"Clock: mode 3\r\n"
+    assert seconds_shown(files["F.TXT"]) == pytest.approx(50 * INSTRUCTIONS_A_LOOP / 6_000_000, abs=0.009)
+
+
+def seconds_shown(text: bytes) -> float:
+    """The time in a line like ``... 0.38 seconds``."""
+    shown = re.search(rb"(\d+\.\d\d) seconds", text)
+    assert shown, text
+    return float(shown[1])

@@ -13,6 +13,7 @@ What DOSBox 0.74 does not do, as tried with our own programs (tests/dosbox asser
 * INT 29h, INT 10h and direct writes go to the screen, past a redirection; SCREEN.COM shows them *;
 * console characters do not nest: INT 21h calls neither INT 29h nor INT 10h through the vectors;
 * files that the host puts into the folder later are seen only after the command RESCAN *;
+* the BIOS tick count does not start anew at midnight (CLOCKSET.COM makes it) *;
 * the shell has no FOR, and takes a redirection for the whole line, also behind IF;
 * what is appended to the file that a program redirected to when it stayed by INT 27h is lost;
 * COM1 over TCP gathers what it sends for 12 ms: octets sent right before DOSBox ends are lost.
