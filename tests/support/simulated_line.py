@@ -88,7 +88,10 @@ class Line:
         return bytes(out)
 
     def run(self, sender: Sender, receiver: Receiver, desk: Desk, longest: float = 10_000.0) -> list[Event]:
-        """Until the sender is over and the line is empty. AssertionError when that takes more than ``longest`` simulated seconds."""
+        """Until the sender is over and the line is empty.
+
+        AssertionError when that takes more than ``longest`` simulated seconds.
+        """
         events: list[Event] = []
         while not sender.over:
             assert self.now < longest, "the sender does not come to an end"
@@ -100,9 +103,9 @@ class Line:
             busy = self._free["host"] if self._free["host"] > self.now else self.now + IDLE
             self.now = max(self.now, min(arrives, busy))
             self._deliver(sender, receiver, desk, events)
-        self.now = float("inf")
-        self._deliver(sender, receiver, desk, events)
-        self.now = max(self._free.values())
+        while self._in_the_air:
+            self.now = max(self.now, self._in_the_air[0][0])
+            self._deliver(sender, receiver, desk, events)
         return events
 
     def _deliver(self, sender: Sender, receiver: Receiver, desk: Desk, events: list[Event]) -> None:
