@@ -24,6 +24,8 @@ section .text
         jmp     short $+2
 %endmacro
 
+section .start
+
 ; clock_learn: find out what kind of timer this is.
 ; Input: none.  Output: the variables above.  Destroys: AX, CX, DX.
 clock_learn:
@@ -66,6 +68,8 @@ clock_learn:
         mov     byte [clock_halves], 1
 .leave:
         ret
+
+section .text
 
 ; pit_count: the counter, latched.
 ; Input: none.  Output: AX.  Destroys: nothing.

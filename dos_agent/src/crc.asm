@@ -8,7 +8,7 @@ section .bss
         alignb  2
 crc_table:      resd 256
 
-section .text
+section .start
 
 ; crc_table_build: make the table of 256 values.
 ; Input: none.  Output: crc_table.  Destroys: AX, BX, CX, DX, DI.
@@ -33,6 +33,8 @@ crc_table_build:
         inc     bl
         jnz     .value
         ret
+
+section .text
 
 ; crc32_update: let octets into a running value.
 ; Input: DS:SI = octets, CX = how many (0 to 65535), CS:BX = running value (dword).

@@ -7,7 +7,7 @@ dos_version:    resw 1                  ; major in the high octet
 missing:        resb 1                  ; 1: something that was asked for is missing
 snapshot_ordinal: resw 1
 
-section .text
+section .start
 
 ; main: everything begins here.
 ; Input: as DOS starts a .COM program.
@@ -54,16 +54,30 @@ main:
         call    clock_learn
         call    options_read
         mov     al, EXIT_NOTHING
-        jc      leave
+        jc      .leave
         mov     bl, [command]
         xor     bh, bh
         shl     bx, 1
-        call    [command_routines + bx]
-        jmp     short leave
+        mov     ax, leave               ; that is where the command returns to
+        push    ax
+        jmp     [command_routines + bx]
+.leave:
+        jmp     leave
 .refuse:
         mov     ah, 09h
         int     21h
         int     20h                     ; the one way out that any DOS knows
+
+; command_help: one screen of help.
+; Output: AL = exit code.
+command_help:
+        mov     word [output_handle], STDOUT
+        mov     si, text_help
+        call    put_string
+        mov     al, EXIT_ALL
+        ret
+
+section .text
 
 ; leave: end the agent; where hooks of ours must stay in the chain, their memory stays too.
 ; Input: AL = exit code.
@@ -92,15 +106,6 @@ section .data
         align   2
 command_routines:       dw command_help, command_snap, command_run, command_send, command_help
 section .text
-
-; command_help: one screen of help.
-; Output: AL = exit code.
-command_help:
-        mov     word [output_handle], STDOUT
-        mov     si, text_help
-        call    put_string
-        mov     al, EXIT_ALL
-        ret
 
 ; begin_records: what every record needs: a serial, this boot's mark.
 ; Input: none.  Output: none.  Destroys: AX, BX, CX, DX, SI, DI.

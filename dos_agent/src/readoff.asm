@@ -9,6 +9,9 @@
 ;               .hookdata       and its variables
 ;               .text           all other code; there is no data in it
 ;               .data           texts, tables, variables with a first value
+;               .start          code that is over before the first record; from here on, SCRATCH_SIZE octets are
+;               .startdata      scratch: for building sections, and the console buffer while a program runs
+;               .rest           the rest of scratch
 ;               .bss            buffers and stacks, cleared at the start
 ; Outside of hooks CS = DS = ES = SS = this segment, and DF = 0.
 
@@ -20,15 +23,19 @@ section .hooks
 section .hookdata follows=.hooks align=2
 section .text follows=.hookdata align=1
 section .data follows=.text align=2
-section .bss nobits follows=.data align=2
+section .start follows=.data align=2
+scratch:
+section .startdata follows=.start align=1
+section .rest nobits follows=.startdata align=1
+section .bss nobits follows=.rest align=2
 bss_begin:
 
 ; Ceilings; one that is passed stops the assembly.
 HOOKS_LIMIT     equ 0800h
 HOOKDATA_LIMIT  equ 0100h
 TEXT_LIMIT      equ 3000h
-DATA_LIMIT_     equ 1000h
-BSS_LIMIT       equ 2800h
+DATA_LIMIT_     equ 0C00h
+BSS_LIMIT       equ 1600h
 
 AGENT_VERSION   equ 0001h               ; major in the high octet
 
@@ -45,6 +52,7 @@ section .text
 %include "main.asm"
 %include "output.asm"
 %include "options.asm"
+%include "words.asm"
 %include "crc.asm"
 %include "record.asm"
 %include "spool.asm"
@@ -58,6 +66,15 @@ section .text
 %include "snapshot.asm"
 %include "line.asm"
 %include "texts.asm"
+
+; ---- what scratch needs beyond the code and data that are over
+section .start
+start_size      equ $ - $$
+section .startdata
+startdata_size  equ $ - $$
+section .rest
+        resb    SCRATCH_SIZE - start_size - startdata_size
+scratch_end:
 
 ; ---- stacks and the end of memory; the last thing in .bss
 section .bss

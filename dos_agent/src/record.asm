@@ -103,15 +103,14 @@ section_begin:
 ; Input: DS:SI, CX; any DS.  Output: CF=1 when they could not be written.  Destroys: AX, SI.
 record_put:
         push    bx
-        push    cx
         mov     bx, record_crc
-        call    crc32_update
-        pop     cx
+        call    octets_put
         pop     bx
-        ; fall through
+        ret
 
-; octets_put: put octets that no check covers.
-; Input: DS:SI, CX.  Output: CF=1 when they could not be written.  Destroys: AX, SI.
+; octets_put: put octets.
+; Input: DS:SI, CX; BX = running value they go into, or 0.
+; Output: CF=1 when they could not be written.  Destroys: AX, SI.
 octets_put:
         add     [cs:record_length], cx
         adc     word [cs:record_length + 2], 0
@@ -123,7 +122,9 @@ octets_put:
 ; check_put: put the check of all that was put so far.
 ; Input: none.  Output: CF=1 when it could not be written.  Destroys: AX, SI.
 check_put:
+        push    bx
         push    cx
+        xor     bx, bx
         mov     ax, [record_crc]
         not     ax
         mov     [record_check], ax
@@ -134,6 +135,7 @@ check_put:
         mov     cx, CHECK_SIZE
         call    octets_put
         pop     cx
+        pop     bx
         ret
 
 ; section_finish: close a section: its check goes out, and all of it to DOS.
@@ -198,7 +200,7 @@ section_whole:
         ret
 
 ; record_commit: make the record, as far as it is, survive a power cut.
-; Input: none.  Output: CF=1 when that failed.  Destroys: AX, BX.
+; Input: none.  Output: CF=1 when that failed.  Destroys: AX, BX, CX, DX.
 record_commit   equ spool_commit
 
 ; record_close: write END, close the file.

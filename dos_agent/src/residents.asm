@@ -189,9 +189,13 @@ resident_name:
         call    name_by_environment
         jmp     short .restore
 .broken:
+        push    es
+        push    ds
+        pop     es                      ; the name is ours
         mov     si, broken_name
         mov     cx, broken_name_end - broken_name
-        rep     movsb
+        call    copy_name
+        pop     es
         ret
 
 ; is_block_of_owner: is there a sound header at AX that belongs to AX+1?
@@ -344,7 +348,7 @@ program_path:
         ret
 
         section .data
-broken_name:            db 'chain breaks'
+broken_name:            db 'chain-breaks'
 broken_name_end:
         section .bss
 residents_visitor:      resw 1

@@ -151,7 +151,9 @@ ports_tell_time:
 .binary:
         cmp     bl, al
         jb      .done
-        add     si, 2
+        cmp     al, [si + 2]            ; CF=1 when below the least
+        jb      .done
+        add     si, 3
         jmp     short .next
 .done:
         pop     si
@@ -303,7 +305,8 @@ cmos_unmirror:
         section .data
 rtc_there:              db PRESENCE_UNKNOWN
 rtc_indexes:            db RTC_SECONDS, 2, 4, 6, 7, 8, 9, RTC_CENTURY
-rtc_limits:             db RTC_SECONDS, 59h, 2, 59h, 4, 23h, 7, 31h, 8, 12h, 0FFh, 0 ; register, largest in BCD
+; register, largest in BCD, least
+rtc_limits:             db RTC_SECONDS, 59h, 0, 2, 59h, 0, 4, 23h, 0, 7, 31h, 1, 8, 12h, 1, 0FFh
         section .bss
 rtc_registers:          resb L_boot.rtc_status_b - L_boot.rtc
 rtc_status_b:           resb 1

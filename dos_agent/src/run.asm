@@ -502,6 +502,8 @@ run_said:
 .leave:
         ret
 
+section .start
+
 ; hooks_learn: what the hooks must know.
 ; Input: none.  Output: [indos_at], [own_segment].  Destroys: AX, BX.
 hooks_learn:
@@ -513,6 +515,8 @@ hooks_learn:
         mov     [indos_at + 2], es
         pop     es
         ret
+
+section .text
 
 ; hooks_set: put our handlers into the chains, those that are not there from an earlier repeat.
 ; Input: [hooks_left].  Output: old_*.  Destroys: AX, BX, CX, DX, SI, DI.

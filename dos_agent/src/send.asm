@@ -15,8 +15,6 @@ FILE_MOST               equ (RECORD_LIMIT - FILE_ROOM) / (FILE_PART + 8) * FILE_
 
 section .bss
         alignb  2
-scratch:        resb SCRATCH_SIZE       ; free for building sections; the console buffer while a program runs
-scratch_end:
 dta:            resb DTA_LENGTH
 file_path:      resb 144                ; folder as given, then the name found
         alignb  2

@@ -86,9 +86,10 @@ spool_create:
         clc
         ret
 
-; spool_put: append octets to the file.
-; Input: DS:SI = octets, CX = how many.  Output: CF=1 when DOS could not write.
-; Destroys: AX, CX, SI.
+; spool_put: append octets to the file. The check is taken of the copy, so that memory which changes meanwhile
+; (the BIOS's, the screen) does no harm.
+; Input: DS:SI = octets, CX = how many, CS:BX = running value that they go into, or BX = 0.
+; Output: CF=1 when DOS could not write.  Destroys: AX, CX, SI.
 spool_put:
         push    di
         push    es
@@ -107,7 +108,21 @@ spool_put:
         mov     di, file_buffer
         add     di, [cs:spool_used]
         add     [cs:spool_used], cx
+        push    di
         rep     movsb
+        pop     di
+        test    bx, bx
+        jz      .checked
+        push    ds
+        push    si
+        push    cs
+        pop     ds
+        mov     si, di
+        mov     cx, ax
+        call    crc32_update
+        pop     si
+        pop     ds
+.checked:
         pop     cx
         sub     cx, ax
         cmp     word [cs:spool_used], FILE_BUFFER_SIZE
@@ -179,24 +194,21 @@ spool_cut:
 .leave:
         ret
 
-; spool_commit: make what was written survive a power cut; the file stays open.
-; Input: none.  Output: CF=1 and [spool_error] when that failed.  Destroys: AX, BX.
+; spool_commit: make what was written survive a power cut: the file is closed and opened again.
+; A program that is started afterwards does not inherit its handle, so its own handles begin where they always do.
+; Input: none.  Output: CF=1 and [spool_error] when that failed.  Destroys: AX, BX, CX, DX.
 spool_commit:
-        call    spool_flush
+        call    spool_close
         jc      .leave
-        mov     bx, [spool_handle]
-        cmp     word [dos_version], 031Eh       ; AH=68h came with DOS 3.30
-        jb      .by_copy
-        mov     ah, 68h
-        call    dos
-        jnc     .leave
-.by_copy:
-        mov     bx, [spool_handle]      ; closing a second handle writes the folder entry
-        mov     ah, 45h
+        mov     dx, spool_path
+        mov     ax, 3D00h | OPEN_NOT_INHERITED | OPEN_TO_WRITE
         call    dos
         jc      .failed
+        mov     [spool_handle], ax
         mov     bx, ax
-        mov     ah, 3Eh
+        xor     cx, cx
+        xor     dx, dx
+        mov     ax, 4202h               ; to its end
         call    dos
         jnc     .leave
 .failed:
@@ -210,8 +222,10 @@ spool_commit:
 spool_close:
         call    spool_flush
         pushf
-        mov     bx, [spool_handle]
-        mov     word [spool_handle], 0
+        xor     bx, bx
+        xchg    bx, [spool_handle]
+        test    bx, bx
+        jz      .closed
         mov     ah, 3Eh
         call    dos
         jnc     .closed

@@ -259,11 +259,11 @@ startup_content:
         mov     byte [snapshot_cut], 1
         push    di
         mov     di, scratch
-        mov     cx, scratch_end - scratch
+        mov     cx, SCRATCH_SIZE
         xor     al, al
         rep     stosb
         pop     di
-        mov     ax, scratch_end - scratch
+        mov     ax, SCRATCH_SIZE
 .read:
         cmp     ax, di
         jbe     .whole
@@ -281,7 +281,7 @@ startup_content:
 ; Input: BX = handle.  Output: AX = how many; CF=1 at its end or when it can't be read.  Destroys: CX DX.
 startup_read:
         mov     dx, scratch
-        mov     cx, scratch_end - scratch
+        mov     cx, SCRATCH_SIZE
         mov     ah, DOS_READ
         call    dos
         jc      .done

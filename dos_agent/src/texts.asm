@@ -1,6 +1,6 @@
 ; What the agent says: short lines, 80 columns.
 
-section .data
+section .startdata
 text_help:
         db "READOFF 0.1  keeps what programs report, with the configuration it came from", CR, LF
         db CR, LF
@@ -23,15 +23,18 @@ text_help:
         db "           1 captured, but something is missing or not delivered", CR, LF
         db "           2 nothing was done    3 the spool could not be written", CR, LF, 0
 
-text_readoff:           db "Readoff: ", 0
+
 text_no_command:        db " is no command (SNAP, RUN, SEND). READOFF alone shows the help.", CR, LF, 0
 text_not_here:          db " is not expected here. READOFF alone shows the help.", CR, LF, 0
 text_no_option:         db " is no option, or its value is wrong. READOFF alone shows the help.", CR, LF, 0
 text_no_value:          db " lacks a value or a closing quote.", CR, LF, 0
 text_no_folder:         db " is no folder for the spool: no such drive, or too long.", CR, LF, 0
-text_no_program:        db "Readoff: RUN needs a program.", CR, LF, 0
 text_old_dos:           db "Readoff needs DOS 3.0 or later.", CR, LF, '$'
 text_no_memory_here:    db "Readoff: not enough memory.", CR, LF, '$'
+
+section .data
+text_readoff:           db "Readoff: ", 0
+text_no_program:        db "Readoff: RUN needs a program.", CR, LF, 0
 
 text_spool:             db "Readoff: the spool ", 0
 text_spool_full:        db " is full.", 0

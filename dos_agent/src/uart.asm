@@ -384,6 +384,7 @@ uart_found_ier:         resb 1
 uart_found_iir:         resb 1
 uart_found_mcr:         resb 1
 uart_is_stuck:          resb 1
+ctrl_c_seen:            resb 1          ; Ctrl-C was met on the way
         alignb  2
 uart_polls:             resw 1          ; looks at a port that was not ready
 uart_sent:              resw 1          ; octets given to the port, mod 65536
