@@ -108,8 +108,7 @@ def _sides(result: Comparison, each: Compared) -> Iterable[tuple[str, Evidence]]
 
 def _cells(label: str, evidence: Evidence) -> tuple[str, str, str, str, str]:
     run, reading = evidence.run, evidence.reading
-    value = reading.value if not reading.derived else f"{reading.approximate:.{reading.decimals}f}"
-    return label, run.boot, f"{run.number} ({run.id})", value, reading.line.strip()
+    return label, run.boot, f"{run.number} ({run.id})", reading.shown, reading.line.strip()
 
 
 def _lists(result: Comparison) -> Sequence[tuple[str, Sequence[str]]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from readoff.contract.record import Record, parse_record
@@ -70,6 +71,11 @@ class ReadingRow:
     end: int
     schema: str
     schema_digest: str
+
+    @property
+    def shown(self) -> str:
+        """The value for people: as it was shown, or a derived one with as many decimals as it bears."""
+        return f"{Decimal(self.value):.{self.decimals}f}" if self.derived else self.value
 
 
 @dataclass(frozen=True)
@@ -195,6 +201,12 @@ def _one_run(store: Store, name: str) -> RunRow:
     return RunRow(**rows[0])
 
 
+def run_of(store: Store, ident: str) -> RunRow | None:
+    """The run (or lone file) of a record id, or None."""
+    rows = _query(store, _RUNS + " WHERE r.id = ?", [ident])
+    return RunRow(**rows[0]) if rows else None
+
+
 def _record_number(store: Store, ident: str) -> int:
     return int(
         _query(store, "SELECT number FROM records WHERE id = ? AND standing = 'stands'", [ident])[0]["number"]
@@ -271,15 +283,17 @@ def snapshots(
 
 
 def snapshot(store: Store, name: str) -> Snapshot | None:
-    """The snapshot whose record id is, or alone begins with, a name; None where there is none."""
+    """The snapshot whose record id is a name, or is the only one that begins with it; else None."""
     start = name.upper()
     rows = _query(
         store,
-        "SELECT n.boot, n.ordinal FROM snapshots n JOIN records r ON r.number = n.record "
-        "WHERE r.id >= ? AND r.id < ? LIMIT 2",
+        "SELECT n.boot, n.ordinal FROM records r LEFT JOIN snapshots n ON n.record = r.number "
+        "WHERE r.id >= ? AND r.id < ? AND r.standing = 'stands' LIMIT 2",
         [start, start + "~"],
     )
-    return snapshots(store, boot=rows[0]["boot"], ordinal=rows[0]["ordinal"])[0] if len(rows) == 1 else None
+    if len(rows) != 1 or rows[0]["boot"] is None:
+        return None
+    return snapshots(store, boot=rows[0]["boot"], ordinal=rows[0]["ordinal"])[0]
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,72 @@
+"""The commands. One module for each or for a small group; each imports where it uses, so that it answers at once."""
+
+from __future__ import annotations
+
+import importlib.util
+from typing import Any
+
+import click
+
+import readoff
+from readoff.cli import agent, compare, held, reread, runs, show, take, watch
+from readoff.errors import ContractError, LineError, ReadoffError, SchemaError, StoreError, UsageError
+
+# Exit statuses beyond 0 (done, the answer is yes) and 1 (the answer is no: held, refused, nothing there).
+# click's own is 2, for a command line that makes no sense; docs/commands.md lists them.
+_STATUS: tuple[tuple[type[ReadoffError], int], ...] = (
+    (UsageError, 2),
+    (StoreError, 3),
+    (LineError, 4),
+    (SchemaError, 5),
+    (ContractError, 5),
+)
+
+
+class _Commands(click.Group):
+    """A group that tells our errors in one sentence, and lists its commands in the order of the work."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except ReadoffError as error:
+            click.echo(f"readoff: {error.sentence()}", err=True)
+            ctx.exit(next((status for kind, status in _STATUS if isinstance(error, kind)), 1))
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.commands)
+
+
+@click.group(
+    cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+)
+@click.version_option(readoff.__version__, prog_name="readoff", message="%(prog)s %(version)s")
+def main() -> None:
+    """Readings from old PCs, kept with the configuration they came from, and compared honestly.
+
+    To begin, one of these:
+
+    \b
+      readoff demo                  see the whole path with an invented machine
+      readoff take FOLDER           bring in records from a floppy, card or share
+      readoff watch --folder DIR    take whatever arrives, until you stop it
+    """
+
+
+def _register() -> None:
+    if importlib.util.find_spec("readoff.cli.demo"):
+        demo = importlib.import_module("readoff.cli.demo")
+        main.add_command(demo.demo)
+    for command in (
+        agent.agent,
+        take.take,
+        watch.watch,
+        runs.runs,
+        show.show,
+        held.held,
+        compare.compare,
+        reread.reread,
+    ):
+        main.add_command(command)
+
+
+_register()

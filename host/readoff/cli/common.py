@@ -1,0 +1,139 @@
+"""What the commands share: their options, the store, the schemas, and how an answer leaves as JSON."""
+
+from __future__ import annotations
+
+import functools
+import json
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, is_dataclass
+from decimal import Decimal
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from readoff import resources
+from readoff.errors import SchemaError
+
+if TYPE_CHECKING:
+    from readoff.arrivals.intake import TakenResult
+    from readoff.readings import Schema
+    from readoff.store import Store
+
+DEFAULT_STORE = "readoff.db"
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a command works: the store's file, the user's folder of schemas, and whether it answers in JSON."""
+
+    store: Path
+    schemas: Path | None
+    as_json: bool
+
+    def open_to_write(self) -> Store:
+        """The store, made if there is none. A faulty schema is told before anything is taken."""
+        from readoff.store import open_store
+
+        return open_store(self.store, load_all_schemas(self.schemas))
+
+    def open_to_look(self) -> Store:
+        """The store as it is; where there is none, says how to begin and ends the command with status 1.
+
+        Schemas are only read where something that came is not read yet, so a faulty one stands in nobody's way.
+        """
+        from readoff.store import open_store
+
+        if not self.store.exists():
+            click.echo(_FIRST_START.format(store=self.store), err=True)
+            click.get_current_context().exit(1)
+        return open_store(self.store, lambda: load_all_schemas(self.schemas), create=False)
+
+
+def store_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Gives a command --store, --schemas and --json; it gets them as one argument, ``place``."""
+
+    @functools.wraps(command)
+    def packed(store_path: Path, schemas: Path | None, as_json: bool, **rest: Any) -> None:
+        command(place=Place(store_path, schemas, as_json), **rest)
+
+    for option in (
+        click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for programs."),
+        click.option(
+            "--schemas",
+            type=click.Path(path_type=Path),
+            envvar="READOFF_SCHEMAS",
+            help="Folder of your own schemas, besides the shipped ones (or READOFF_SCHEMAS).",
+        ),
+        click.option(
+            "--store",
+            "store_path",
+            type=click.Path(path_type=Path),
+            envvar="READOFF_STORE",
+            default=DEFAULT_STORE,
+            show_default=True,
+            help="The store's file (or READOFF_STORE).",
+        ),
+    ):
+        packed = option(packed)
+    return packed
+
+
+def load_all_schemas(folder: Path | None) -> list[Schema]:
+    """The shipped schemas and those of the user's folder. Raises SchemaError naming every fault."""
+    from readoff.readings import load_schemas
+
+    if folder is not None and not folder.is_dir():
+        raise SchemaError("there is no such folder of schemas", where=str(folder))
+    files = sorted((resources.protocols() / "readings").glob("*.toml"))
+    files += sorted(folder.glob("*.toml")) if folder is not None else []
+    return load_schemas([(path.name, _text(path)) for path in files])
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise SchemaError(f"cannot be read as text ({error})", where=str(path)) from error
+
+
+_FIRST_START = """\
+There is no store at {store} yet. Ways to begin:
+
+  readoff demo                  runs the real agent in a test machine, and compares two invented configurations
+  readoff take PATH…            brings in records (*.RDO) from a floppy, a card or a share
+  readoff watch --folder DIR    takes whatever arrives in a folder or on a line (--port), until you stop it
+
+The first of these makes the store; --store FILE or READOFF_STORE names another."""
+
+
+def echo_json(value: Any) -> None:
+    """An answer as JSON, in a stable form: indented, keys in our order, no escapes for letters."""
+    click.echo(json.dumps(plain(value), indent=2, ensure_ascii=False))
+
+
+def result_values(result: TakenResult) -> dict[str, Any]:
+    """What became of one arrival, for programs."""
+    return {
+        "arrival": result.arrival,
+        "again": result.again,
+        "new": [str(each) for each in result.new],
+        "known": [str(each) for each in result.known],
+        "replaced": [str(each) for each in result.replaced],
+        "held": result.held,
+    }
+
+
+def plain(value: Any) -> Any:
+    """Dataclasses, decimals and octets as what JSON knows."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return plain(asdict(value))
+    if isinstance(value, dict):
+        return {str(key): plain(each) for key, each in value.items()}
+    if isinstance(value, list | tuple | set):
+        return [plain(each) for each in value]
+    if isinstance(value, bytes):
+        return value.hex()
+    if isinstance(value, Decimal):
+        return format(value, "f")
+    return value

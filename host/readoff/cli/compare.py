@@ -1,0 +1,167 @@
+"""readoff compare: did it make a difference?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from readoff.cli.common import Place, echo_json, store_options
+
+if TYPE_CHECKING:
+    from readoff.reports.comparison import Compared, Comparison, LeftOut
+
+
+@click.command()
+@click.argument("base")
+@click.argument("other")
+@click.option("--metric", default="", help="Only this metric; without it all of which one way is better.")
+@click.option("--program", default="", help="Only readings of this program.")
+@click.option(
+    "--margin",
+    type=click.FloatRange(0, 100, min_open=True, max_open=True),
+    default=2.0,
+    show_default=True,
+    metavar="PERCENT",
+    help="The smallest difference that matters. Choose it before you look.",
+)
+@click.option(
+    "--report", "folder", type=click.Path(path_type=Path), help="Also write a short report into this folder."
+)
+@store_options
+def compare(
+    base: str,
+    other: str,
+    metric: str,
+    program: str,
+    margin: float,
+    folder: Path | None,
+    place: Place,
+) -> None:
+    """Compare configuration OTHER with configuration BASE (labels), and say what may be said.
+
+    Only complete runs count; whatever is left out is listed with the reason. Ends with status 1 when no
+    finding could be given.
+
+    \b
+    Example:
+      readoff compare as-found zero-ws --margin 1
+    """
+    from readoff.reports import compare_labels, write_report
+
+    with place.open_to_look() as store:
+        result = compare_labels(store, base, other, metric=metric, program=program, margin=margin / 100)
+        path = write_report(result, folder) if folder else None
+    if place.as_json:
+        echo_json(as_values(result))
+    else:
+        show_comparison(result)
+        if path:
+            click.echo(f"\nReport: {path}")
+    click.get_current_context().exit(0 if result.findings else 1)
+
+
+def as_values(result: Comparison) -> dict[str, object]:
+    """A comparison for programs."""
+    return {
+        "base": result.base,
+        "other": result.other,
+        "margin": result.margin,
+        "compared": [
+            {
+                "program": each.task.program,
+                "arguments": each.task.arguments,
+                "metric": each.metric.name,
+                "unit": each.metric.unit,
+                "finding": each.finding.as_dict() if each.finding else None,
+                "refusal": each.refusal or None,
+                "base_readings": _readings(each, base=True),
+                "other_readings": _readings(each, base=False),
+            }
+            for each in result.compared
+        ],
+        "left_out": [
+            {"run": each.run.number, "label": each.run.label, "metric": each.metric, "reason": each.reason}
+            for each in result.left_out
+        ],
+        "differences": [
+            {"fact": d.name, "base": d.base_text, "other": d.other_text, "detail": d.detail()}
+            for d in result.differences
+        ],
+        "base_disagrees": [each.sentence() for each in result.base_disagrees],
+        "other_disagrees": [each.sentence() for each in result.other_disagrees],
+        "unmatched": result.unmatched,
+        "warnings": result.warnings,
+    }
+
+
+def _readings(each: Compared, *, base: bool) -> list[dict[str, object]]:
+    side = each.base if base else each.other
+    return [
+        {"run": e.run.number, "boot": e.run.boot, "value": e.reading.value, "line": e.reading.line}
+        for e in side
+    ]
+
+
+def show_comparison(result: Comparison) -> None:
+    """Prints a comparison: findings first, then what they rest on."""
+    from readoff.cli import looks
+
+    looks.heading(f"{result.other} against {result.base}")
+    for each in result.compared:
+        looks.say()
+        looks.say(f"{each.task.title}: {each.metric.name} ({each.metric.unit})")
+        looks.say(each.sentence, indent=2)
+    rows = [_row(each) for each in result.compared if each.finding]
+    if rows:
+        looks.heading("In figures")
+        looks.print_table(
+            ("metric", result.base, result.other, "ratio", "95 % interval", "boots", "runs", "program"),
+            rows,
+            right=(result.base, result.other, "ratio"),
+        )
+    _lines("Before you believe it", result.warnings)
+    _lines("What differs between the two, by their snapshots", [d.sentence() for d in result.differences])
+    _lines(f"In what {result.base} disagrees with itself", [d.sentence() for d in result.base_disagrees])
+    _lines(f"In what {result.other} disagrees with itself", [d.sentence() for d in result.other_disagrees])
+    _lines("Not compared", result.unmatched)
+    _lines("Left out", list(grouped(result.left_out)))
+
+
+def _row(each: Compared) -> Sequence[str]:
+    from readoff.judge.sentence import plain_number
+
+    finding = each.finding
+    assert finding is not None  # the caller's choice
+    return (
+        each.metric.name,
+        plain_number(finding.base_value),
+        plain_number(finding.other_value),
+        f"{finding.ratio:.4f}",
+        f"{finding.interval95.low:.4f} to {finding.interval95.high:.4f}",
+        f"{finding.base_boots} + {finding.other_boots}",
+        f"{len(finding.base_runs)} + {len(finding.other_runs)}",
+        each.task.title,
+    )
+
+
+def _lines(title: str, lines: Sequence[str]) -> None:
+    from readoff.cli import looks
+
+    if lines:
+        looks.heading(title)
+        for line in lines:
+            looks.say(line, indent=2)
+
+
+def grouped(left_out: Sequence[LeftOut]) -> Iterable[str]:
+    """Runs that were left out for the same reason, in one line."""
+    reasons: dict[tuple[str, str], list[LeftOut]] = {}
+    for each in left_out:
+        reasons.setdefault((each.metric, each.reason), []).append(each)
+    for (metric, reason), group in reasons.items():
+        numbers = ", ".join(str(each.run.number) for each in group)
+        which = "run" if len(group) == 1 else "runs"
+        yield f"{which} {numbers}{f' for {metric}' if metric else ''}: {reason}"

@@ -1,0 +1,230 @@
+"""readoff show: one run, from its readings down to the octets, or one snapshot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
+
+import click
+
+from readoff.cli.common import Place, echo_json, store_options
+from readoff.errors import UsageError
+
+if TYPE_CHECKING:
+    from readoff.snapshots import Fact, Snapshot
+    from readoff.store import Store
+    from readoff.store.find import ReadingRow, RunInFull
+
+# Facts that tell at a glance what a machine is; --facts shows all of them.
+_IN_SHORT = (
+    "cpu.class",
+    "cpu.signature",
+    "cpu.vendor",
+    "cpu.fpu",
+    "cpu.v86",
+    "memory.conventional_kb",
+    "memory.extended_88_kb",
+    "bios.date",
+    "cmos.sum_valid",
+    "display.class",
+    "dos.major",
+    "dos.minor",
+)
+
+
+@click.command()
+@click.argument("run")
+@click.option("--facts", "all_facts", is_flag=True, help="Show every fact of the snapshot.")
+@store_options
+def show(run: str, all_facts: bool, place: Place) -> None:
+    """Show one run: what it printed, what was read from it and where, and the machine.
+
+    RUN is a run's number, or the beginning of a run's or a snapshot's record id.
+
+    \b
+    Example:
+      readoff show 3
+    """
+    from readoff.store import find
+
+    with place.open_to_look() as store:
+        shot = None if run.isdecimal() and len(run) < 8 else find.snapshot(store, run)
+        full = None if shot else _run(store, run)
+    if place.as_json:
+        echo_json(_as_values(full) if full else shot)
+    elif full:
+        _show_run(full, all_facts)
+    elif shot:
+        _show_snapshot(shot)
+
+
+def _run(store: Store, name: str) -> RunInFull:
+    from readoff.store import find
+
+    if not name:
+        raise UsageError("a run's number or record id is needed", next_step="List them with: readoff runs")
+    return find.run_in_full(store, name)
+
+
+def _as_values(full: RunInFull) -> Mapping[str, object]:
+    """For programs: the captures' octets in hex, and sections of unknown kind among them."""
+    return {
+        "run": full.run,
+        "readings": full.readings,
+        "captures": [
+            {
+                "position": each.position,
+                "kind": str(each.capture.kind),
+                "moment": each.moment,
+                "name": each.capture.name,
+                "columns": each.capture.columns,
+                "rows": each.rows,
+                "begin": each.begin,
+                "problem": each.problem,
+                "octets": each.capture.octets,
+                "text": _lines(full, each.position),
+            }
+            for each in full.captures
+        ],
+        "sections": [
+            {
+                "tag": each.tag,
+                "name": each.name,
+                "begin": each.begin,
+                "length": len(each.payload),
+                "problem": each.problem,
+            }
+            for each in full.record.sections
+        ],
+        "held": full.held,
+        "snapshot": full.snapshot,
+        "sightings": full.sightings,
+        "history": full.history,
+    }
+
+
+def _lines(full: RunInFull, position: int) -> list[str]:
+    from readoff.readings.shown import show as lay_out
+
+    return [line.text for line in lay_out(full.captures[position].capture).lines]
+
+
+def _show_run(full: RunInFull, all_facts: bool) -> None:
+    from readoff.cli import looks
+
+    run = full.run
+    title = f"Run {run.number}: {run.label} · {run.program} {run.arguments}".rstrip()
+    looks.heading(title if run.kind == "run" else f"Run {run.number}: file {run.path}")
+    for line in _head(full):
+        looks.say(line, indent=2)
+    if full.snapshot:
+        looks.heading("Machine")
+        _facts(full.snapshot.facts, all_facts)
+    elif run.kind == "run":
+        looks.heading("Machine")
+        looks.say("its snapshot has not come", indent=2)
+    _captures(full)
+    if full.readings:
+        looks.heading("Readings")
+        looks.print_table(
+            ("metric", "value", "unit", "schema", "read from"),
+            [(_name(each), each.shown, each.unit, each.schema, marked(full, each)) for each in full.readings],
+            right=("value",),
+        )
+    if full.held:
+        looks.heading("Held")
+        for row in full.held:
+            looks.say((f"{row.metric}: " if row.metric else "") + row.reason, indent=2)
+    if full.history:
+        looks.heading("History")
+        for at, event in full.history:
+            looks.say(f"{at}  {event}", indent=2)
+
+
+def _head(full: RunInFull) -> Iterable[str]:
+    run = full.run
+    yield f"record {run.id}, boot {run.boot}" + (
+        f", repeat {run.repeat} of {run.repeats}" if run.repeat is not None else ""
+    )
+    yield _how_it_went(full)
+    for sighting in full.sightings:
+        yield f"came {sighting.came_at} from {sighting.came_from}"
+    yield f"the machine's own clock says {run.dos_time or 'no date that exists'}"
+    if run.flags:
+        yield "flags: " + run.flags.replace("_", " ").replace(" ", ", ")
+    unknown = [section for section in full.record.sections if not section.name]
+    for section in unknown:
+        octets = section.payload[:16].hex(" ")
+        yield f"section of unknown kind {section.tag:02X}h: {len(section.payload)} octets, {octets}"
+
+
+def _how_it_went(full: RunInFull) -> str:
+    run = full.run
+    if run.state != "complete":
+        return f"{run.state}; nothing is read from it ({run.problem or 'it never ended'})"
+    how = [run.outcome.replace("_", " ")] if run.outcome else []
+    how += [f"exit code {run.exit_code}"] if run.exit_code is not None else []
+    how += [f"record {run.completeness}: {run.problem}"] if run.completeness != "whole" else []
+    return ", ".join([run.state, *how])
+
+
+def _captures(full: RunInFull) -> None:
+    from readoff.cli import looks
+
+    for each in full.captures:
+        name = " ".join(part for part in (str(each.capture.kind), each.capture.name, each.moment) if part)
+        size = f"{each.capture.columns} × {each.rows}, " if each.rows else ""
+        looks.heading(f"{name.replace('_', ' ').capitalize()} ({size}{len(each.capture.octets)} octets)")
+        if each.problem:
+            looks.say(each.problem, indent=2)
+        lines = _lines(full, each.position)
+        while lines and not lines[-1].strip():
+            lines.pop()
+        for line in lines:
+            looks.say(f"│ {line}", indent=2, wrap=False)
+
+
+def _facts(facts: Mapping[str, Fact], everything: bool) -> None:
+    from readoff.cli import looks
+    from readoff.snapshots.difference import brief
+
+    chosen = facts.values() if everything else [facts[name] for name in _IN_SHORT if name in facts]
+    for fact in chosen:
+        looks.say(f"{fact.name}: {_value(fact)}", indent=2)
+    if not everything:
+        residents = [
+            f"{f.name.partition('.')[2]} {f.value}" for f in facts.values() if f.name.startswith("residents.")
+        ]
+        if residents:
+            looks.say(f"resident (paragraphs): {brief(', '.join(residents), 400)}", indent=2)
+        looks.say(f"and more, {len(facts)} facts in all: --facts", indent=2)
+
+
+def _value(fact: Fact) -> str:
+    volatile = " (volatile)" if fact.volatile else ""
+    return f"{fact.value} {fact.unit}".rstrip().replace("\n", "\n    ") + volatile
+
+
+def _show_snapshot(shot: Snapshot) -> None:
+    from readoff.cli import looks
+
+    looks.heading(f"Snapshot {shot.id}: {shot.label}")
+    _facts(shot.facts, True)
+
+
+def _name(reading: ReadingRow) -> str:
+    return reading.metric + (f" ({reading.occurrence + 1})" if reading.occurrence else "")
+
+
+def marked(full: RunInFull, reading: ReadingRow) -> str:
+    """The line that a reading comes from, the number between » and «; a derived one names its lines unmarked."""
+    from readoff.readings.shown import show as lay_out
+
+    if reading.capture is None or reading.derived:
+        return reading.line
+    for line in lay_out(full.captures[reading.capture].capture).lines:
+        inside = [i for i, place in enumerate(line.places) if reading.begin <= place < reading.end]
+        if inside and line.text == reading.line:
+            first, last = inside[0], inside[-1] + 1
+            return f"{line.text[:first].lstrip()}»{line.text[first:last]}«{line.text[last:].rstrip()}"
+    return reading.line

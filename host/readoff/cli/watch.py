@@ -1,0 +1,135 @@
+"""readoff watch: take whatever arrives, in folders and on lines."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from readoff.cli.common import Place, plain, result_values, store_options
+from readoff.errors import UsageError
+
+if TYPE_CHECKING:
+    from readoff.arrivals.told import Note, Told, Took
+    from readoff.store import Store
+
+
+@click.command()
+@click.option(
+    "--folder",
+    "folders",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Watch this folder, and take every record that comes into it. May be given several times.",
+)
+@click.option("--recursive", is_flag=True, help="Watch the folders in the folders, too.")
+@click.option(
+    "--port",
+    "lines",
+    multiple=True,
+    metavar="PORT[,RATE]",
+    help="Listen on this serial port (/dev/ttyUSB0,9600, COM3, socket://HOST:PORT). May be given several times.",
+)
+@click.option(
+    "--until-idle",
+    type=click.FloatRange(min=0),
+    metavar="SECONDS",
+    help="End when nothing has come for so long; without it, watch until stopped.",
+)
+@store_options
+def watch(
+    folders: Sequence[Path], recursive: bool, lines: Sequence[str], until_idle: float | None, place: Place
+) -> None:
+    """Take whatever arrives in folders and on serial lines, until stopped with Ctrl-C.
+
+    Nothing in a folder is changed. On a line "kept" is said only when the record is in the store; the agent
+    then deletes its own copy. With --json, one object a line. Ends with status 1 when something was held.
+
+    \b
+    Example:
+      readoff watch --folder /srv/inbox --port /dev/ttyUSB0,9600
+    """
+    from readoff.arrivals.watch import Watch
+
+    if not folders and not lines:
+        raise UsageError("there is nothing to watch", next_step="Give --folder DIR or --port PORT, or both.")
+    for folder in folders:
+        if not folder.is_dir():
+            raise UsageError("there is no such folder", where=str(folder))
+    with place.open_to_write() as store:
+        teller = _Teller(store, place.as_json)
+        teller.begin(folders, lines)
+        Watch(store, folders, lines, recursive=recursive, told=teller.told()).run(until_idle)
+        teller.end()
+    click.get_current_context().exit(1 if teller.held else 0)
+
+
+class _Teller:
+    """Says what arrives, in words or in JSON, and counts it."""
+
+    def __init__(self, store: Store, as_json: bool) -> None:
+        self.store, self.as_json = store, as_json
+        self.new = self.replaced = self.held = 0
+
+    def told(self) -> Told:
+        """What the watch calls."""
+        from readoff.arrivals.told import Took
+
+        def tell(what: Took | Note) -> None:
+            if isinstance(what, Took):
+                self._took(what)
+            elif self.as_json:
+                self._line({"note": what.what, "about": str(what.about), "source": what.source})
+            else:
+                self._say(f"  {what.source}: {what.what}")
+
+        return tell
+
+    def begin(self, folders: Sequence[Path], lines: Sequence[str]) -> None:
+        """Says what is watched."""
+        if not self.as_json:
+            watched = ", ".join([*map(str, folders), *lines])
+            self._say(f"Watching {watched}; Ctrl-C ends it. Store: {self.store.path}")
+
+    def end(self) -> None:
+        """Says what came of it."""
+        if not self.as_json:
+            longer = f", {self.replaced} longer than before" if self.replaced else ""
+            held = f", {self.held} arrivals with something held (see: readoff held)" if self.held else ""
+            self._say(f"Done: {self.new} new{longer}{held}.")
+
+    def _took(self, took: Took) -> None:
+        result = took.result
+        self.new += len(result.new)
+        self.replaced += len(result.replaced)
+        self.held += bool(result.held) and not result.again
+        if self.as_json:
+            self._line({"came_from": took.came_from, "source": took.source, **result_values(result)})
+            return
+        for ident in (*result.new, *result.replaced):
+            self._say(f"+ {took.came_from}: {self._what(str(ident))}")
+        for held in result.held:
+            self._say(f"! {took.came_from}: held: {held.reason}")
+        if not (result.new or result.replaced or result.held):
+            self._say(f"= {took.came_from}: known already")
+
+    def _what(self, ident: str) -> str:
+        from readoff.store import find
+
+        run = find.run_of(self.store, ident)
+        if run is None:
+            return f"record {ident}"
+        what = f"{run.label} · {run.program}" if run.kind == "run" else f"file {run.path}"
+        repeat = f" {run.repeat}/{run.repeats}" if run.repeat is not None else ""
+        return f"run {run.number}, {what}{repeat}, {run.state}, {run.readings} readings"
+
+    def _say(self, text: str) -> None:
+        from readoff.cli.looks import harmless
+
+        click.echo(harmless(text))
+
+    def _line(self, value: dict[str, object]) -> None:
+        click.echo(json.dumps(plain(value), ensure_ascii=False))
