@@ -2,7 +2,8 @@
 ;
 ; In mode 2 the counter falls by one; in mode 3 by two, twice a tick, and only its OUT pin says which half
 ; it is in. An 8254 tells mode and OUT (read-back), the 8253 of the first PCs does not: there mode 3 shows
-; by counts that are all even, and then a reading is only good to half a tick.
+; by counts that are all even, and the half is found by watching until the next tick: one reload of the counter
+; on the way means the second half, two the first. Where neither fits, a reading is good to the tick only.
 ; The timer is read, never programmed.
 
 PIT_MODE_2              equ 34h         ; status: both octets, mode 2, binary
@@ -11,11 +12,12 @@ READ_BACK_TRIES         equ 8
 EVEN_TRIES              equ 48
 WHOLE_STEP              equ 1
 HALF_TICK               equ 8000h
+TICK_STEP               equ 0FFFFh      ; resolution when only ticks can be told, as near as a word comes
 
 section .bss
 clock_reads_back:       resb 1          ; 1: an 8254
 clock_halves:           resb 1          ; 1 on an 8253 in mode 3
-clock_ambiguous:        resb 1          ; 1: a reading was good to half a tick only
+clock_ambiguous:        resb 1          ; 1: a reading was good to the tick only
 
 section .text
 
@@ -92,7 +94,7 @@ pit_count:
 ; latch, so it belongs to this reading when the counter has just begun anew.
 ; Input: none.
 ; Output: DX:AX = ticks (0 at midnight), BX = counts into the tick, CX = step of BX in counts
-; (1, or 8000h where the half of the tick is not known; then [clock_ambiguous] is 1 too).
+; (1; on an 8253 in mode 3 BX is 0 and CX TICK_STEP: see clock_start and clock_end).
 ; Destroys: nothing else.
 clock_read:
         push    si
@@ -130,9 +132,9 @@ clock_read:
         mov     bx, ax
         cmp     byte [cs:clock_halves], 0
         je      .have
-        shr     bx, 1
-        mov     cx, HALF_TICK
-        mov     byte [cs:clock_ambiguous], 1
+        xor     bx, bx
+        mov     cx, TICK_STEP
+        jmp     short .counted
 .have:
         mov     al, PIC_READ_IRR
         out     PIC_COMMAND, al
@@ -140,12 +142,17 @@ clock_read:
         in      al, PIC_COMMAND
         mov     si, BIOS_DATA
         mov     ds, si
-        xor     si, si
         test    al, 1                   ; bit 0: the timer asks
+        mov     si, 0
         jz      .ticks
         test    bx, bx
         js      .ticks                  ; asked after the latch
         inc     si
+        jmp     short .ticks
+.counted:
+        mov     si, BIOS_DATA
+        mov     ds, si
+        xor     si, si
 .ticks:
         mov     ax, [BDA_TICKS]
         mov     dx, [BDA_TICKS + 2]
@@ -154,6 +161,101 @@ clock_read:
         popf
         pop     ds
         pop     si
+        ret
+
+; clock_start, clock_end: read the clock around something that is timed.
+; On an 8253 in mode 3 the start is put right behind a tick, and the end is placed by watching the next one come.
+; Input: interrupts on.  Output: as clock_read.  Destroys: nothing else.
+clock_start:
+        cmp     byte [clock_halves], 0
+        je      clock_read
+        call    half_watch
+        jc      clock_unclear
+        call    pit_count               ; a new tick has just begun: the first half
+        neg     ax
+        shr     ax, 1
+        mov     bx, ax
+        push    ds
+        mov     ax, BIOS_DATA
+        mov     ds, ax
+        mov     ax, [BDA_TICKS]
+        mov     dx, [BDA_TICKS + 2]
+        pop     ds
+        mov     cx, WHOLE_STEP
+        ret
+
+clock_end:
+        cmp     byte [clock_halves], 0
+        je      clock_read
+        call    half_watch
+        mov     cx, WHOLE_STEP
+        jc      clock_unclear
+        ret
+
+clock_unclear:
+        mov     byte [clock_ambiguous], 1
+        jmp     clock_read
+
+; half_watch: read the clock, then watch until the next tick to learn which half of the tick it was.
+; Input: interrupts on.
+; Output: DX:AX = ticks, BX = counts into the tick, both as they were at the beginning; CF=1 when the counter
+; does not behave as in mode 3 with 65536.  Destroys: CX.
+half_watch:
+        push    bp
+        push    si
+        push    di
+        push    es
+        mov     ax, BIOS_DATA
+        mov     es, ax
+.again:
+        mov     dx, [es:BDA_TICKS + 2]
+        mov     si, [es:BDA_TICKS]
+        call    pit_count
+        cmp     si, [es:BDA_TICKS]      ; a tick in between
+        jne     .again
+        mov     bp, ax                  ; BP = all counts or'ed
+        neg     ax
+        mov     bx, ax                  ; BX = since the reload, in steps of half a count
+        mov     di, ax                  ; DI = the last one
+        xor     cx, cx
+        push    dx
+        xor     dx, dx                  ; DX = reloads
+.watch:
+        push    word [es:BDA_TICKS]
+        call    pit_count
+        or      bp, ax
+        neg     ax
+        cmp     ax, di
+        jae     .no_reload
+        inc     dx
+.no_reload:
+        mov     di, ax
+        pop     ax
+        cmp     ax, si
+        loope   .watch
+        mov     ax, dx
+        pop     dx
+        jcxz    .unclear                ; the counter stands, or nobody counts ticks
+        test    bp, 1
+        jnz     .unclear
+        shr     bx, 1
+        dec     ax                      ; 1 reload: the second half; 2: the first
+        jz      .second
+        dec     ax
+        jz      .found
+.unclear:
+        stc
+        jmp     short .leave
+.second:
+        add     bx, HALF_TICK
+.found:
+        mov     ax, si
+        clc
+.leave:
+        pop     es
+        pop     di
+        pop     si
+        pop     bp
         ret
 
 ; clock_elapsed: the time between two readings, less than a day.

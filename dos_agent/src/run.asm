@@ -256,6 +256,7 @@ program_execute:
         call    hooks_set
         mov     [exec_stack], sp
         mov     di, time_start
+        call    clock_start
         call    clock_keep
         mov     byte [program_active], 1
         mov     dx, exec_path
@@ -274,6 +275,7 @@ program_execute:
         push    ax
         pushf
         mov     di, time_end
+        call    clock_end
         call    clock_keep
         popf
         pop     ax
@@ -285,6 +287,11 @@ program_execute:
         mov     byte [run_end_part + L_run_end.outcome], OUTCOME_FINISHED
         mov     si, time_start
         mov     di, time_end
+        cmp     byte [clock_ambiguous], 0
+        je      .elapsed
+        mov     word [si + 4], 0        ; whole ticks only
+        mov     word [di + 4], 0
+.elapsed:
         call    clock_elapsed
         mov     [run_end_part + L_run_end.elapsed_ticks], ax
         mov     [run_end_part + L_run_end.elapsed_ticks + 2], dx
@@ -338,14 +345,17 @@ divide_restore:
 .leave:
         ret
 
-; clock_keep: read the clock into a variable.
-; Input: DI = ticks (dword), counts (word).  Output: [run_end_part.resolution].  Destroys: AX, BX, CX, DX.
+; clock_keep: keep a reading of the clock. The coarser of two resolutions counts.
+; Input: DX:AX, BX, CX as clock_read gives them, DI = ticks (dword), counts (word).
+; Output: [DI], resolution in run_end_part.  Destroys: nothing.
 clock_keep:
-        call    clock_read
         mov     [di], ax
         mov     [di + 2], dx
         mov     [di + 4], bx
+        cmp     cx, [run_end_part + L_run_end.resolution]
+        jbe     .leave
         mov     [run_end_part + L_run_end.resolution], cx
+.leave:
         ret
 
 ; program_outcome: what the exit tells.

@@ -62,7 +62,7 @@ text_console_cut:       db "Readoff: not all that it printed could be kept.", CR
 text_graphics_left:     db "Readoff: it left a graphics mode; there is no text screen to keep.", CR, LF, 0
 text_screen_missing:    db "Readoff: the text screen could not be kept.", CR, LF, 0
 text_hooks_left:        db "Readoff: it sits on our vectors; some of our memory stays taken until a reset.", CR, LF, 0
-text_clock_ambiguous:   db "Readoff: this timer tells time only to half a tick (27 ms).", CR, LF, 0
+text_clock_ambiguous:   db "Readoff: the timer could be read to the tick only (55 ms).", CR, LF, 0
 text_long_tail:         db "Readoff: the arguments are too long.", CR, LF, 0
 
 text_no_file:           db " is not there.", CR, LF, 0
