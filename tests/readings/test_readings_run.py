@@ -124,7 +124,9 @@ def test_what_was_put_together_on_the_screen_is_no_number():
     # The program means 99, the screen shows 990.
     readout = read_run([console(b"Mill\r\nScore: 100\rScore: 99\r\n")], load(MILL))
     assert readout.readings == ()
-    assert "put together" in reasons(readout)[0]
+    (hold,) = readout.holds
+    assert "put together" in hold.reason
+    assert (hold.begin, hold.end) == (15, 26)  # from the 0 that was left to the last 9
     readout = read_run([console(b"Mill\r\nScore: 100\rScore: 99 \r\n")], load(MILL))
     assert values(readout) == [("score", "99 points", 0)]
     readout = read_run([console(b"Mill\r\nScore: 12\b3\r\n")], load(MILL))

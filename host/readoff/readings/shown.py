@@ -70,8 +70,9 @@ class Line:
     row_starts: tuple[int, ...] = ()
 
     def span(self, begin: int, end: int) -> tuple[int, int]:
-        """Octets of the characters begin..end (end excluded; at least one character)."""
-        return self.places[begin], self.places[end - 1] + self.step
+        """Octets from the first to the last that show the characters begin..end (end excluded; not empty)."""
+        places = self.places[begin:end]
+        return min(places), max(places) + self.step
 
     def in_one_piece(self, begin: int, end: int) -> bool:
         """Whether the characters were written one after the other, with nothing in between."""
