@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from readoff.errors import SchemaError
 from readoff.readings.faults import Faults, key_lines
 from readoff.readings.formula import Formula, parse_formula
-from readoff.readings.loading_samples import load_samples
+from readoff.readings.loading_samples import SAMPLE_KEYS, load_samples
 from readoff.readings.numbers import Style
 from readoff.readings.schema import Metric, Pattern, Recognition, Schema, compile_pattern
 from readoff.readings.shown import CaptureKind
@@ -29,6 +29,8 @@ _TOP = ("schema", "title", "units", "headline", "recognise", "metrics", "samples
 _RECOGNISE = ("all", "none", "programs", "captures", "files")
 _SHOWN_KEYS = ("pattern", "unit", "better", "comma", "clock", "once", "optional", "exact")
 _DERIVED_KEYS = ("formula", "unit", "better", "optional")
+# The keys of each kind of table, for the guide.
+TABLES = (_TOP, _RECOGNISE, _SHOWN_KEYS, _DERIVED_KEYS, SAMPLE_KEYS)
 
 
 def load_schemas(texts: Iterable[tuple[str, str]]) -> list[Schema]:

@@ -9,7 +9,7 @@ from readoff.readings.schema import Sample
 from readoff.readings.shown import Capture, CaptureKind
 from readoff.readings.table import Table
 
-_KEYS = ("text", "octets", "capture", "columns", "name", "program", "readings", "held", "recognised")
+SAMPLE_KEYS = ("text", "octets", "capture", "columns", "name", "program", "readings", "held", "recognised")
 _KINDS = tuple(kind.value for kind in CaptureKind)
 
 
@@ -19,7 +19,7 @@ def load_samples(tables: Sequence[Table], metrics: Collection[str], faults: Faul
 
 
 def _sample(table: Table, metrics: Collection[str], faults: Faults) -> Sample:
-    table.only(_KEYS)
+    table.only(SAMPLE_KEYS)
     kind = table.text("capture", needed=False) or "console"
     kind = kind if table.choice("capture", kind, _KINDS) else "console"
     columns = table.whole("columns", 255)

@@ -1,0 +1,46 @@
+"""The guide to schemas is true: its example loads and reads its samples, and what it says of numbers holds."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from readoff.errors import SchemaError
+from readoff.readings import load_schemas, read_run
+from readoff.readings.loading import TABLES
+from readoff.readings.samples import check_samples
+from support.reading_texts import console, load, metric, schema_text
+
+GUIDE = (Path(__file__).resolve().parents[2] / "docs" / "schemas.md").read_text("utf-8")
+EXAMPLE = re.search(r"```toml\n(.*?)```", GUIDE, re.DOTALL).group(1)
+
+
+def test_the_example_reads_its_samples():
+    (schema,) = load_schemas([("mill.toml", EXAMPLE)])
+    assert check_samples(schema) == ()
+    assert len(schema.samples) == 2
+
+
+def test_the_faults_shown_are_those_that_are_told():
+    wrong = EXAMPLE.replace('better = "neither"', 'better = "up"').replace("sacks / time", "sacks / tim")
+    with pytest.raises(SchemaError) as told:
+        load_schemas([("mill.toml", wrong)])
+    shown = GUIDE.rpartition("```\nmill.toml")[2].partition("```")[0].strip().splitlines()
+    assert list(told.value.faults) == ["mill.toml" + shown[0], shown[1]]
+
+
+def test_every_key_has_its_place_in_the_guide():
+    for key in {key for keys in TABLES for key in keys} - {"metrics", "samples"}:
+        assert re.search(rf"`\[?{key}( = (true|false))?\]?`", GUIDE), key
+    assert "`[metrics.NAME]`" in GUIDE
+    assert "`[[samples]]`" in GUIDE
+
+
+@pytest.mark.parametrize("text", ["<0.1", "****", "OVERFLOW", "5.", "12O", "1,234", "72,9", "12:34"])
+def test_what_the_guide_says_is_held_is_held(text):
+    assert f"`{text}`" in GUIDE
+    readout = read_run(
+        [console(b"Mill\nScore: " + text.encode())], load(schema_text(metric("score", unit="s")))
+    )
+    assert readout.readings == ()
+    assert len(readout.holds) == 1
