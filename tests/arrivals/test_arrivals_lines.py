@@ -12,6 +12,7 @@ from readoff.contract.record import parse_record
 from readoff.link import Sender, Spooled, Verdict, frame
 from support.agent_twin import Port, a_pty, over_socket, play
 from support.memory_intake import MemoryIntake
+from support.port_server import port_server
 from support.records import a_record
 from support.watching import wait_until, watching
 
@@ -133,6 +134,31 @@ def test_a_store_that_is_busy_when_asked_is_asked_again(line):
             play(sender, port)
             assert kept(sender) == [True]
     assert len(running.notes(About.STORE)) == 1
+
+
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")  # within pyserial
+def test_a_port_server():
+    """rfc2217://: pyserial's own port manager as the server, a pty as its port, the agent behind it."""
+    pty, intake = a_pty(), MemoryIntake()
+    with closing(pty.port), port_server(pty.path) as url, watching(intake, lines=[f"{url},19200"]) as running:
+        wait_until(lambda: running.watch.lines[0].status.alive)
+        record = a_record(1, random.Random(4).randbytes(5000))
+        sender = a_sender(spool_of(record))
+        play(sender, pty.port)
+        assert kept(sender) == [True]
+    assert intake.octets == [record]
+
+
+def test_a_flood_of_frames_that_do_not_belong_here_is_one_note():
+    intake, pty = MemoryIntake(), a_pty()
+    with watching(intake, lines=[pty.path]) as running, closing(pty.port):
+        port = when_open(running, pty)
+        port.write(frame(b"\x55 of no kind") * 2000)
+        sender = a_sender(spool_of(a_record(1)))
+        play(sender, port)
+        assert kept(sender) == [True]
+    (note,) = running.notes(About.NOISE)
+    assert "55h" in note
 
 
 def test_two_agents_on_two_lines_at_once():

@@ -111,16 +111,13 @@ class SerialConnection:
     def __init__(self, address: Address) -> None:
         try:
             self._port = serial.serial_for_url(
-                address.place,
-                baudrate=address.rate,
-                timeout=READ_WAIT,
-                write_timeout=WRITE_WAIT,
-                do_not_open=True,
+                address.place, baudrate=address.rate, timeout=READ_WAIT, do_not_open=True
             )
-            if address.form == "port" and hasattr(self._port, "exclusive"):
+            if address.form == "port":  # pyserial's port servers know neither of these
+                self._port.write_timeout = WRITE_WAIT
                 self._port.exclusive = True
             self._port.open()
-        except ValueError as error:
+        except (ValueError, NotImplementedError) as error:
             raise OSError(f"{address.text}: {error}") from error
         # USB adapters gather octets for 16 ms unless told not to. A hint: a pty, say, knows nothing of it.
         with contextlib.suppress(OSError, ValueError, NotImplementedError, AttributeError):

@@ -37,7 +37,8 @@ class Desk:
         self._agent: AgentSeen | None = None
         self._noise_untold = 0
         self._noise_sample = b""
-        self._noise_told_at = float("-inf")
+        self._noise_told_at = self._stray_told_at = float("-inf")
+        self._strays_untold = 0
 
     def attend(self, events: Sequence[Event], write: Callable[[bytes], None]) -> None:
         """Acts on events in order; what is to be answered is written as soon as it is known."""
@@ -85,7 +86,7 @@ class Desk:
                     About.RECORD, f"record {event.id} of {event.length} octets was refused: {event.why}"
                 )
             case Stray():
-                self.note(About.NOISE, event.what)
+                self._stray(event)
 
     def _offered(self, event: Offered) -> None:
         try:
@@ -114,6 +115,15 @@ class Desk:
             self._agent = event
             what = f"agent {event.agent_serial:08X}, boot {event.boot_nonce:08X}, is on the line"
             self.note(About.AGENT, what)
+
+    def _stray(self, event: Stray) -> None:
+        """Told at once, but not one note for each: a line may carry thousands."""
+        if time.monotonic() - self._stray_told_at < NOISE_EVERY:
+            self._strays_untold += 1
+            return
+        more = f" (and {self._strays_untold} others before it)" if self._strays_untold else ""
+        self.note(About.NOISE, event.what + more)
+        self._stray_told_at, self._strays_untold = time.monotonic(), 0
 
     def _noise(self, event: Noise) -> None:
         self.status.noise += event.octets
