@@ -41,6 +41,8 @@ run_end_part:           resb L_run_end_size
 program_broken:            resb 1
 hooks_left:             resb 3                          ; by hook_table: 1 when it is in the chain and must stay
 run_nothing:            resb 1                          ; 1: no program was run
+spool_filled:           resb 1                          ; 1: the spool filled up while the program ran
+critical_seen:          resb 1                          ; 1 + code of the last critical error of our own calls
 run_spool:              resb 1                          ; 1: the spool failed during a run
 
 section .text
@@ -100,6 +102,7 @@ run_record:
         rep     stosb
         mov     [clock_ambiguous], al
         mov     [program_broken], al
+        mov     [spool_filled], al
         call    console_reset
         mov     al, RECORD_KIND_RUN
         call    record_open
@@ -118,6 +121,8 @@ run_record:
         call    program_execute
         call    program_outcome
         call    room_give
+        mov     al, [spool_full]
+        mov     [spool_filled], al
         mov     byte [spool_full], 0    ; now there is room: once more
         call    console_flush
         jnc     .screen
@@ -432,8 +437,9 @@ run_end_section:
         je      .spool
         or      byte [di + L_run_end.flags], RUN_END_FLAGS_CLOCK_AMBIGUOUS
 .spool:
-        cmp     byte [spool_full], 0
-        je      .counts
+        mov     al, [spool_full]
+        or      al, [spool_filled]
+        jz      .counts
         mov     byte [di + L_run_end.outcome], OUTCOME_SPOOL_FAILED
 .counts:
         add     di, L_run_end.console_octets
@@ -656,6 +662,10 @@ ctrl_c_handler:
         retf                            ; with the flags left on the stack: DOS ends the program
 
 ; critical_handler: INT 24h of the agent: the call fails, the agent says so in its own words.
+; Input: DI = what is wrong.  Output: AL, [critical_seen].
 critical_handler:
+        mov     ax, di
+        inc     ax
+        mov     [cs:critical_seen], al
         mov     al, CRITICAL_FAIL
         iret

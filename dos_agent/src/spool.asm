@@ -309,6 +309,11 @@ spool_say_error:
         mov     si, text_spool_protected
         cmp     ax, DOS_ERROR_WRITE_PROTECT
         je      .say
+        cmp     byte [critical_seen], CRITICAL_WRITE_PROTECT + 1
+        je      .say
+        mov     si, text_spool_not_ready
+        cmp     byte [critical_seen], CRITICAL_NOT_READY + 1
+        je      .say
         mov     si, text_spool_path
         cmp     ax, DOS_ERROR_PATH
         je      .say

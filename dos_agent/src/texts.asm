@@ -39,6 +39,7 @@ text_no_program:        db "Readoff: RUN needs a program.", CR, LF, 0
 text_spool:             db "Readoff: the spool ", 0
 text_spool_full:        db " is full.", 0
 text_spool_protected:   db " is write-protected.", 0
+text_spool_not_ready:   db " is on a drive that is not ready.", 0
 text_spool_path:        db " is not there.", 0
 text_spool_error:       db " could not be written, DOS error ", 0
 text_kept_in:           db "Readoff: record ", 0
@@ -54,7 +55,7 @@ text_finished:          db 0
 text_not_found:         db "Readoff: there is no such program.", CR, LF, 0
 text_no_memory:         db "Readoff: not enough memory for the program.", CR, LF, 0
 text_refused:           db "Readoff: DOS would not start the program.", CR, LF, 0
-text_ctrl_c:            db "Readoff: the program was ended by Ctrl-C.", CR, LF, 0
+text_ctrl_c:            db "Readoff: the program was broken off: Ctrl-C, or a division without a result.", CR, LF, 0
 text_critical:          db "Readoff: the program was ended by a critical error.", CR, LF, 0
 text_resident:          db "Readoff: the program stays resident.", CR, LF, 0
 text_spool_failed:      db "Readoff: the spool filled up while the program ran.", CR, LF, 0

@@ -175,6 +175,7 @@ class Dos:
 
     def gate_quick(self) -> None:
         """Calls that need no DOS stack: 33h, 50h, 51h, 59h, 62h. Flags are on the caller's stack."""
+        self.calls += 1
         registers, state = self._registers, self.state
         ax = registers.ax
         function = ax >> 8
@@ -200,6 +201,12 @@ class Dos:
         if function == 0x59:
             address = (registers.ss << 4) + registers.sp + 4
             self._memory.put_word(address, self._memory.word(address) & ~FLAG_CARRY)
+
+    def f_5d(self, frame: Frame) -> None:
+        """AX=5D0Ah: set the extended error from the block at DS:DX, whose first word is its code."""
+        if frame.al != 0x0A:
+            raise BoxError(f"INT 21h AX=5D{frame.al:02X}h is not imitated")
+        self.state.extended_error = self._memory.word((frame.ds << 4) + frame.dx)
 
     def check_stacks(self) -> None:
         """Raise BoxError when a DOS stack ran over its end."""
