@@ -16,7 +16,7 @@ from readoff.box.dos import Dos
 from readoff.box.dos_handles import OpenFile
 from readoff.box.dos_state import ticks_of
 from readoff.box.drives import Drives
-from readoff.box.engine import SECOND, Engine
+from readoff.box.engine import FLAG_INTERRUPT, SECOND, Engine
 from readoff.box.keyboard import Keyboard
 from readoff.box.line import Line
 from readoff.box.ports import Ports
@@ -273,7 +273,7 @@ class Boot:
 
     def _due(self) -> None:
         self.timetable.run_due()
-        if self.controller.pending() is not None and self.engine.registers.flags & 0x0200:
+        if self.controller.pending() is not None and self.engine.registers.flags & FLAG_INTERRUPT:
             self.engine.stop()
 
     def _reset(self, how: str) -> None:
@@ -283,7 +283,7 @@ class Boot:
         raise BoxError("the processor runs where there is no program", where=self.engine.place(address))
 
     def _shell_gate(self) -> None:
-        psp = self.engine.registers.cs if False else self.dos.state.psp
+        psp = self.dos.state.psp
         shell = self._shells.get(psp)
         if shell is None:
             shell = Shell(self.engine, psp, self.jobs if psp == self.first_psp else None)
@@ -303,18 +303,19 @@ class Boot:
         engine = self.engine
         while not self.idle:
             stopped = engine.go()
+            if not stopped:
+                self._wait_halted()
             line = self.controller.pending()
-            if line is not None and engine.registers.flags & 0x0200:
-                if not self.idle:
-                    engine.deliver(self.controller.acknowledge(line))
-            elif not stopped:
-                self._halted()
+            if line is not None and not self.idle and engine.registers.flags & FLAG_INTERRUPT:
+                engine.deliver(self.controller.acknowledge(line))
 
-    def _halted(self) -> None:
-        if not self.engine.registers.flags & 0x0200:
+    def _wait_halted(self) -> None:
+        """After a HLT: let time pass until an interrupt comes."""
+        if not self.engine.registers.flags & FLAG_INTERRUPT:
             raise BoxError("the processor stopped for good (HLT with interrupts off)", where=self.engine.place())
-        self.engine.advance(max(0, self.timetable.next() - self.engine.now()))
-        self.timetable.run_due()
+        while self.controller.pending() is None:
+            self.engine.advance(max(0, self.timetable.next() - self.engine.now()))
+            self.timetable.run_due()
 
     def first_shell(self) -> Shell:
         """The first command processor."""

@@ -225,6 +225,7 @@ class Processes:
         The parent's stack is the one of its last INT 21h, as in a real kernel: a parent whose hooks
         made calls in its name meanwhile must restore its own.
         """
+        self._blocks.check()
         psp = self._state.psp
         base = psp << 4
         parent = self._memory.word(base + PSP_PARENT)
@@ -234,7 +235,6 @@ class Processes:
         if kind != EXIT_RESIDENT:
             self._handles.close_all(psp)
             self._blocks.free_owned(psp)
-        self._blocks.check()
         self._state.psp = parent
         self._state.return_code = kind << 8 | code
         self.release_stacks()
