@@ -215,6 +215,37 @@ def test_a_file_that_was_still_being_written_leaves_no_hold_behind(store):
     assert find.held(store) == []
 
 
+def test_a_section_that_does_not_fit_its_layout_is_held_with_its_place(store):
+    odd = build_record("run", samples.ident(), [("run_start", samples.run_start()), ("run_end", b"\0\0")])
+    result = store.take(odd, "a")
+    assert "run_end.exit_code" in result.held[0].reason
+    assert find.runs(store)[0].state == "unfinished"
+    assert values(store) == []
+
+
+def test_the_same_octets_mean_the_same_wherever_they_lie(tmp_path):
+    cut = RUN[:100]
+    outcomes = []
+    for number, octets in enumerate((cut, cut + samples.run_record(9), b"noise" + cut)):
+        with open_store(tmp_path / f"{number}.db", SCHEMAS) as store:
+            store.take(octets, "a")
+            row = store.db.execute(
+                "SELECT completeness, problem, sha256 FROM records WHERE id = ?", [str(samples.ident())]
+            )
+            outcomes.append(row.fetchone())
+    assert outcomes[0] == outcomes[1] == outcomes[2]
+    assert outcomes[0][0] == "cut short"
+
+
+def test_a_hostile_record_fills_no_list(store):
+    odd = build_record(
+        "run", samples.ident(), [("run_start", samples.run_start()), *[("screen", b"")] * 20_000]
+    )
+    result = store.take(odd, "a")
+    assert 10 < len(result.held) < 100
+    assert "things more are held" in result.held[-1].reason
+
+
 def test_octets_that_are_no_record_are_held_with_their_place(store):
     result = store.take(b"boot log\r\n" + RUN, "COM1")
     assert result.new == (samples.ident(),)

@@ -118,9 +118,9 @@ def show_comparison(result: Comparison) -> None:
     if rows:
         looks.heading("In figures")
         looks.print_table(
-            ("metric", result.base, result.other, "ratio", "95 % interval", "boots", "runs", "program"),
+            ("metric", result.base, result.other, "ratio", "95 %: from", "to", "boots", "runs", "program"),
             rows,
-            right=(result.base, result.other, "ratio"),
+            right=(result.base, result.other, "ratio", "95 %: from", "to"),
         )
     _lines("Before you believe it", result.warnings)
     _lines("What differs between the two, by their snapshots", [d.sentence() for d in result.differences])
@@ -140,7 +140,8 @@ def _row(each: Compared) -> Sequence[str]:
         plain_number(finding.base_value),
         plain_number(finding.other_value),
         f"{finding.ratio:.4f}",
-        f"{finding.interval95.low:.4f} to {finding.interval95.high:.4f}",
+        f"{finding.interval95.low:.4f}",
+        f"{finding.interval95.high:.4f}",
         f"{finding.base_boots} + {finding.other_boots}",
         f"{len(finding.base_runs)} + {len(finding.other_runs)}",
         each.task.title,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -17,10 +18,11 @@ _PIPE_WIDTH = 100
 
 
 def console() -> Console:
-    """Standard output; without colour and 100 columns wide where it is no terminal."""
+    """Standard output; where it is no terminal without colour, and 100 columns wide or what COLUMNS says."""
     from rich.console import Console
 
-    width = None if sys.stdout.isatty() else _PIPE_WIDTH
+    told = os.environ.get("COLUMNS", "")
+    width = None if sys.stdout.isatty() else max(40, int(told)) if told.isdecimal() else _PIPE_WIDTH
     return Console(width=width, highlight=False, soft_wrap=False, emoji=False, markup=False)
 
 
@@ -35,7 +37,9 @@ def table(columns: Sequence[str], rows: Iterable[Sequence[str]], *, right: Seque
     from rich.table import Table
     from rich.text import Text
 
-    made = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, header_style="bold", padding=(0, 1))
+    made = Table(
+        box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, header_style="bold", padding=(0, 1, 0, 0)
+    )
     for name in columns:
         last = name == columns[-1]
         made.add_column(

@@ -31,6 +31,9 @@ _IN_SHORT = (
     "dos.minor",
 )
 
+# Numbers whose bits mean something.
+_IN_HEX = ("cpu.signature", "cpu.features", "cpu.msw", "bios.rom_sum", "bios.equipment", "bios.model")
+
 
 @click.command()
 @click.argument("run")
@@ -193,7 +196,9 @@ def _facts(facts: Mapping[str, Fact], everything: bool) -> None:
         looks.say(f"{fact.name}: {_value(fact)}", indent=2)
     if not everything:
         residents = [
-            f"{f.name.partition('.')[2]} {f.value}" for f in facts.values() if f.name.startswith("residents.")
+            f"{f.name.partition('.')[2]} {f.value}"
+            for f in facts.values()
+            if f.name.startswith("residents.") and not f.volatile
         ]
         if residents:
             looks.say(f"resident (paragraphs): {brief(', '.join(residents), 400)}", indent=2)
@@ -201,6 +206,8 @@ def _facts(facts: Mapping[str, Fact], everything: bool) -> None:
 
 
 def _value(fact: Fact) -> str:
+    if fact.name in _IN_HEX and fact.value.isdecimal():
+        return f"{int(fact.value):X}h"
     volatile = " (volatile)" if fact.volatile else ""
     return f"{fact.value} {fact.unit}".rstrip().replace("\n", "\n    ") + volatile
 

@@ -7,24 +7,24 @@ transaction that the caller has open.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from readoff.contract import dos_time
 from readoff.contract.record import Completeness, Record, Unreadable, parse_record, parse_records
-from readoff.errors import MalformedError
-from readoff.readings import Readout, Schema, read_run
-from readoff.readings.shown import CaptureKind
+from readoff.readings import Hold, Schema, read_run
 from readoff.snapshots import facts_of
-from readoff.store import elapsed
 from readoff.store.captures import RunState, Taken, captures_of, file_state, run_state
-from readoff.store.standing import Standing, verified_length, weigh
+from readoff.store.rows import capture_row, elapsed_rows, reading_rows, record_row, run_columns
+from readoff.store.standing import Standing, weigh
 
 if TYPE_CHECKING:
     from sqlite_utils import Database
 
 _PADDING = b"\x1a\0"
+MOST_HOLDS = 50  # of one record; a hostile one could have a hundred thousand
+# Their flaws are told with the captures that they belong to.
+_CAPTURE_SECTIONS = ("console", "screen", "file", "file_data")
 
 
 @dataclass(frozen=True)
@@ -64,14 +64,14 @@ class Deriving:
         begin = 0
         for part in parse_records(arrival.octets):
             if isinstance(part, Record):
-                self._record(part, arrival, begin)
+                self._record(_by_itself(part, arrival), arrival, begin)
             else:
                 self._unreadable(part, arrival)
             begin += len(part.octets)
 
     def _unreadable(self, part: Unreadable, arrival: Arrival) -> None:
         if part.begin and not part.octets.strip(_PADDING):
-            return  # what CP/M's heirs and block devices add to a file: it says nothing
+            return  # what a transfer adds to fill up a block: it says nothing
         self._hold("octets", arrival, part.begin, len(part.octets), part.reason)
 
     def _outgrown(self, arrival: Arrival) -> None:
@@ -108,7 +108,7 @@ class Deriving:
         weighed = weigh(record, None if old is None else self._octets_of(old))
         if weighed.replaces and old is not None:
             self._forget(old)
-        number = self._insert_record(record, digest, weighed.standing)
+        number = self._insert("records", record_row(record, digest, weighed.standing))
         self._place(arrival, begin, number)
         placed = _Placed(record, number, arrival, begin)
         if weighed.standing is Standing.STANDS:
@@ -134,26 +134,6 @@ class Deriving:
             self.db.execute(f"DELETE FROM {table} WHERE record = ?", [number])
         self.db.execute("UPDATE records SET standing = ? WHERE number = ?", [Standing.SET_ASIDE, number])
 
-    def _insert_record(self, record: Record, digest: str, standing: Standing) -> int:
-        return self._insert(
-            "records",
-            {
-                "id": str(record.id),
-                "boot": record.id.boot,
-                "ordinal": record.id.ordinal,
-                "kind": record.kind,
-                "version": record.version,
-                "length": len(record.octets),
-                "verified": verified_length(record),
-                "tail": int.from_bytes(record.octets[-4:], "little"),
-                "sha256": digest,
-                "completeness": str(record.completeness),
-                "problem": record.problem,
-                "dos_time": _dos_time(record),
-                "standing": str(standing),
-            },
-        )
-
     def _place(self, arrival: Arrival, begin: int, number: int) -> None:
         self.db.execute(
             "INSERT INTO places (arrival, begin, record) VALUES (?, ?, ?)", [arrival.number, begin, number]
@@ -170,8 +150,22 @@ class Deriving:
         else:
             reason = f"a record of a kind that this program does not know ({record.kind})"
             self._hold_record(placed, reason)
+        self._flaws(placed)
         if record.completeness is not Completeness.WHOLE and not self._gives_all(record):
             self._hold_record(placed, f"the record is {record.completeness}: {record.problem}")
+
+    def _flaws(self, placed: _Placed) -> None:
+        """Sections of a known kind that do not fit their layout.
+
+        An empty one is no flaw: it says that the machine has no such part.
+        """
+        flawed = [
+            section
+            for section in placed.record.sections
+            if section.name not in ("", *_CAPTURE_SECTIONS) and section.values is None and section.payload
+        ]
+        for section in flawed[:MOST_HOLDS]:
+            self._hold_record(placed, f"section {section.name} at octet {section.begin}: {section.problem}")
 
     def _gives_all(self, record: Record) -> bool:
         """A record that was opened and never closed says all that there is to say: its machine hung."""
@@ -208,29 +202,11 @@ class Deriving:
         taken = captures_of(record)
         state = run_state(record) if record.kind == "run" else file_state(record)
         number = self._number(str(record.id))
-        self._insert(
-            "runs", {"number": number, "record": placed.number, **_run_columns(record, state, taken)}
+        self._insert("runs", {"number": number, "record": placed.number, **run_columns(record, state, taken)})
+        self._insert_many("captures", [capture_row(placed.number, each) for each in taken])
+        self._hold_captures(
+            placed, [(each, each.problem, "") for each in taken if each.problem and each.settled]
         )
-        self._insert_many(
-            "captures",
-            [
-                {
-                    "record": placed.number,
-                    "position": each.position,
-                    "kind": str(each.capture.kind),
-                    "moment": each.moment,
-                    "name": each.capture.name,
-                    "columns": each.capture.columns,
-                    "rows": each.rows,
-                    "length": len(each.capture.octets),
-                    "problem": each.problem,
-                }
-                for each in taken
-            ],
-        )
-        for each in taken:
-            if each.problem and each.settled:
-                self._hold_capture(placed, each, each.problem)
         if state is RunState.COMPLETE:
             self._readings(placed, number, [each for each in taken if each.settled and not each.problem])
 
@@ -238,14 +214,11 @@ class Deriving:
         start = placed.record.values("run_start") or {}
         program = str(start.get("program", ""))
         readout = read_run([each.capture for each in taken], self.schemas, program=program)
-        rows = [*_elapsed_rows(placed.record), *_reading_rows(readout, taken)]
+        rows = [*elapsed_rows(placed.record), *reading_rows(readout, taken)]
         self._insert_many("readings", [{"run": run, "record": placed.number, **row} for row in rows])
-        for hold in readout.holds:
-            each = taken[hold.capture]
-            place = f" (octets {hold.begin} to {hold.end}" + (
-                f": {hold.line.strip()!r})" if hold.line else ")"
-            )
-            self._hold_capture(placed, each, f"{hold.schema}: {hold.reason}{place}", hold.metric)
+        self._hold_captures(
+            placed, [(taken[hold.capture], _told(hold), hold.metric) for hold in readout.holds]
+        )
         shows_text = any(each.capture.octets.strip(b" \0\r\n\x07") for each in taken)
         unread = not readout.readings and not readout.holds and shows_text
         if unread and placed.record.kind == "run":
@@ -264,6 +237,13 @@ class Deriving:
     def _hold_record(self, placed: _Placed, reason: str) -> None:
         length = len(placed.record.octets)
         self._hold("record", placed.arrival, placed.begin, length, reason, record=placed.number)
+
+    def _hold_captures(self, placed: _Placed, holds: Sequence[tuple[Taken, str, str]]) -> None:
+        """Holds (capture, reason, metric) each; of very many the first, and how many more there are."""
+        for each, reason, metric in holds[:MOST_HOLDS]:
+            self._hold_capture(placed, each, reason, metric)
+        if len(holds) > MOST_HOLDS:
+            self._hold_record(placed, f"and {len(holds) - MOST_HOLDS} things more are held in this record")
 
     def _hold_capture(self, placed: _Placed, each: Taken, reason: str, metric: str = "") -> None:
         self._hold(
@@ -301,85 +281,20 @@ class Deriving:
             self.db.conn.executemany(_insert_sql(table, rows[0]), [list(row.values()) for row in rows])
 
 
+def _by_itself(part: Record, arrival: Arrival) -> Record:
+    """A record as its own octets say, whatever follows them: the same octets mean the same everywhere.
+
+    (One that is cut short and followed by another seems damaged, since its section runs into the next record.)
+    """
+    alone = part.completeness is Completeness.WHOLE or len(part.octets) == len(arrival.octets)
+    return part if alone else parse_record(part.octets)
+
+
+def _told(hold: Hold) -> str:
+    shown = f": {hold.line.strip()!r}" if hold.line else ""
+    return f"{hold.schema}: {hold.reason} (octets {hold.begin} to {hold.end}{shown})"
+
+
 def _insert_sql(table: str, row: Mapping[str, Any]) -> str:
     """Table and column names are ours alone, never from outside."""
     return f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})"
-
-
-def _dos_time(record: Record) -> str:
-    """When the machine says that it opened the record; it may lie, and often says 1980. "" where it is no day."""
-    try:
-        return dos_time.from_dos(record.date, record.time).isoformat(sep=" ")
-    except MalformedError:
-        return ""
-
-
-def _run_columns(record: Record, state: RunState, taken: Sequence[Taken]) -> dict[str, Any]:
-    start, end = record.values("run_start") or {}, record.values("run_end") or {}
-    flags = end.get("flags", {})
-    files = [
-        each.capture.name for each in taken if each.capture.kind is CaptureKind.FILE and each.capture.name
-    ]
-    alone = record.kind == "file"
-    return {
-        "kind": record.kind,
-        "label": start.get("label", ""),
-        "program": start.get("program", ""),
-        "path": (files[0] if files else "") if alone else start.get("path", ""),
-        "arguments": start.get("arguments", ""),
-        "boot": record.id.boot,
-        "repeat": start.get("repeat"),
-        "repeats": start.get("repeats"),
-        "snapshot_ordinal": start.get("snapshot_ordinal"),
-        "state": str(state),
-        "outcome": str(end.get("outcome", "")),
-        "exit_kind": str(end.get("exit_kind", "")),
-        "exit_code": end.get("exit_code"),
-        "flags": " ".join(name for name, value in flags.items() if value is True),
-    }
-
-
-def _reading_rows(readout: Readout, taken: Sequence[Taken]) -> Iterable[dict[str, Any]]:
-    for each in readout.readings:
-        yield {
-            "capture": taken[each.capture].position,
-            "metric": each.metric,
-            "occurrence": each.occurrence,
-            "value": format(each.value, "f"),
-            "approximate": float(each.value),
-            "unit": each.unit,
-            "better": each.better,
-            "decimals": each.decimals,
-            "quantum": format(each.quantum, "f"),
-            "roundings": 1,
-            "derived": int(each.derived),
-            "line": each.line,
-            "begin": each.begin,
-            "end": each.end,
-            "schema": each.schema,
-            "schema_digest": each.schema_digest,
-        }
-
-
-def _elapsed_rows(record: Record) -> Iterable[dict[str, Any]]:
-    found = elapsed.elapsed_of(record)
-    if found is None:
-        return
-    yield {
-        "capture": None,
-        "metric": "elapsed",
-        "occurrence": 0,
-        "value": str(found.seconds),
-        "approximate": float(found.seconds),
-        "unit": "s",
-        "better": "lower",
-        "decimals": 7,
-        "quantum": str(found.quantum),
-        "roundings": 2,
-        "derived": 0,
-        "line": found.line,
-        "begin": found.begin,
-        "end": found.end,
-        "schema": elapsed.SCHEMA,
-        "schema_digest": elapsed.SCHEMA_DIGEST,
-    }
