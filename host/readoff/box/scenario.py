@@ -41,7 +41,7 @@ PROGRAMS = {"REPLAY.COM": "800", "INTLOOP.COM": "24000"}
 
 SPOOL = r"C:\SPOOL"
 # The line's virtual time may run so much faster than the wall clock while it waits for the host.
-LINE_SPEED = 4.0
+LINE_SPEED = 24.0
 
 
 @dataclass(frozen=True)
