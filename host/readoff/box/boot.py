@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from collections import deque
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Final
 
 from readoff.box import images
@@ -81,8 +81,10 @@ class Boot:
         self.idle = False
         self.set_speed(0)
         self._hook_engine()
-        self._power_on(chance, shown_at, cold=cold)
-        self.dos = Dos(engine, spec, drives, self.bios.conventional_kb() * 64)
+        engine.advance(POST_TIME)
+        ready_at = shown_at + timedelta(microseconds=POST_TIME // 10**6)
+        self._power_on(chance, ready_at, cold=cold)
+        self.dos = Dos(engine, spec, drives, self.bios.conventional_kb() * 64, ready_at.date())
         self.dos.processes.on_loaded = self.processor.watch
         self._hook_gates()
         self.first_psp = self._start_shell(environment)
@@ -152,12 +154,12 @@ class Boot:
             if line.uart.ier:
                 self._plan_uart(line.uart)
 
-    def _power_on(self, chance: random.Random, shown_at: datetime, *, cold: bool) -> None:
+    def _power_on(self, chance: random.Random, ready_at: datetime, *, cold: bool) -> None:
         self.bios.load_rom()
-        self.bios.start(cold=cold, ticks=ticks_of(shown_at.time()), keep=bytes(16))
+        self.bios.start(cold=cold, ticks=ticks_of(ready_at.time()), keep=bytes(16))
         self.video.start()
         counter: Counter = self.timer.counters[0]
-        counter.program(self.spec.pit_mode, 65536, -chance.randrange(54 * 10**9))
+        counter.program(self.spec.pit_mode, 65536, POST_TIME - chance.randrange(54 * 10**9))
         if self.rtc is not None:
             self._fill_cmos(self.rtc)
 
@@ -261,11 +263,14 @@ class Boot:
     def _interrupt(self, number: int) -> None:
         """An INT instruction, or an exception of the processor."""
         memory, registers = self.engine.memory, self.engine.registers
-        if number in (0, 1, 3, 4, 5, 6, 7):
+        place = ((registers.cs << 4) + registers.ip - 2) & 0xFFFFF
+        is_instruction = memory.octets[place] == 0xCD and memory.octets[(place + 1) & 0xFFFFF] == number
+        if number < 8:
+            if number == 0 and not is_instruction:
+                self.processor.before_divide_error()
             self.engine.deliver(number)
             return
-        place = ((registers.cs << 4) + registers.ip - 2) & 0xFFFFF
-        if memory.octets[place] != 0xCD or memory.octets[(place + 1) & 0xFFFFF] != number:
+        if not is_instruction:
             raise BoxError(f"the processor raised exception {number:02X}h", where=self.engine.place())
         if not memory.word(4 * number) and not memory.word(4 * number + 2):
             raise BoxError(f"INT {number:02X}h was called and its vector is 0000:0000", where=self.engine.place())

@@ -29,13 +29,13 @@ END_OF_TEXT: Final = 0x1A
 class Dos:
     """DOS on one boot of the box."""
 
-    def __init__(self, engine: Engine, spec: MachineSpec, drives: Drives, top: int) -> None:
+    def __init__(self, engine: Engine, spec: MachineSpec, drives: Drives, top: int, today: date) -> None:
         self._engine = engine
         self._memory = engine.memory
         self._registers = engine.registers
         self.kernel = images.kernel()
         self._at = self.kernel.at
-        self.state = DosState(engine, spec, drives, self.kernel)
+        self.state = DosState(engine, spec, drives, self.kernel, today)
         self._load()
         first = images.KERNEL_SEGMENT + (self._at.kernel_end >> 4)
         self.blocks = DosMemory(self._memory, first, top, names=spec.dos_version >= (4, 0))

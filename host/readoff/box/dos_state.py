@@ -52,7 +52,9 @@ class Frame:
 class DosState:
     """Variables of the kernel that have no place in guest memory, and access to those that have."""
 
-    def __init__(self, engine: Engine, spec: MachineSpec, drives: Drives, kernel: images.Image) -> None:
+    def __init__(
+        self, engine: Engine, spec: MachineSpec, drives: Drives, kernel: images.Image, today: date
+    ) -> None:
         self.engine = engine
         self.memory = engine.memory
         self.spec = spec
@@ -65,7 +67,7 @@ class DosState:
         self.verify = 0
         self.break_check = 0
         self.return_code = 0
-        self.date = spec.started_at.date()
+        self.date = today
 
     @property
     def psp(self) -> int:

@@ -85,7 +85,6 @@ class Line:
     def _exchange(self) -> None:
         if self._peer is None:
             return
-        self.uart.run_due()
         octets = self._peer.exchange(self._now() // MICROSECOND, self.take())
         if octets:
             self.host_wrote(octets)
@@ -102,6 +101,7 @@ class Line:
 
     def take(self) -> bytes:
         """What the guest sent since the last call."""
+        self.uart.run_due()
         octets = bytes(self._heard)
         self._heard.clear()
         return octets

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final, Literal
 
-from readoff.box.boot import POST_TIME, Boot, PowerCut, Reset
+from readoff.box.boot import Boot, PowerCut, Reset
 from readoff.box.dos_process import EXIT_BREAK, EXIT_CRITICAL, EXIT_NORMAL, EXIT_RESIDENT, Ended
 from readoff.box.drives import Drive, Drives
 from readoff.box.engine import SECOND
@@ -99,7 +99,6 @@ class Box:
         boot = Boot(
             self.spec, self.drives, number, self.shown_at, cold=cold, environment=self.environment
         )
-        boot.engine.advance(POST_TIME)
         boot.dos.processes.on_ended = self._process_ended
         self._boot = boot
         if (c_drive := self.drives.get("C")) is not None and "COMMAND.COM" not in c_drive.entries:

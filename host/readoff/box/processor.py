@@ -83,6 +83,21 @@ class ProcessorKind:
             engine.push(registers.sp - 2 & 0xFFFF)
             registers.ip = registers.ip + 1 & 0xFFFF
 
+    def before_divide_error(self) -> None:
+        """An 8086 stores the address behind the division that failed; the engine stands on it."""
+        if self._kind != Processor.I8086:
+            return
+        registers, octets = self._engine.registers, self._engine.memory.octets
+        start = (registers.cs << 4) + registers.ip & 0xFFFFF
+        place = start
+        while octets[place] in _PREFIXES:
+            place += 1
+        length = place - start + 2  # opcode and the octet behind it (AAM has just those)
+        if octets[place] in (0xF6, 0xF7):
+            kind, register = octets[place + 1] >> 6, octets[place + 1] & 7
+            length += (2 if register == 6 else 0, 1, 2, 0)[kind]
+        registers.ip = registers.ip + length & 0xFFFF
+
     def cpuid(self) -> bool:
         """The instruction; False where the processor lacks it."""
         if self._spec.cpuid is None or self._kind < Processor.I80486:

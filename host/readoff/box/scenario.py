@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from readoff import resources
+from readoff.box.drives import Drive
 from readoff.box.line import Stream
 from readoff.box.machine import Box
 from readoff.box.spec import MachineSpec, Processor
@@ -82,12 +83,15 @@ def play(address: tuple[str, int], spool: Path, before: Callable[[Step], None]) 
     spool: a folder into which the old machine's spool is copied at the end. before: called before each step.
     Yields each step with what the agent said. Raises BoxError when the machine, or the agent, fails.
     """
-    boxes = {label: _box(spec) for label, spec in CONFIGURATIONS.items()}
+    drive = _drive()  # one machine, one disk: only the setting changes
+    boxes = {label: Box(spec, {"C": drive}) for label, spec in CONFIGURATIONS.items()}
     booted = ("", 0)
     for step in plan():
         before(step)
         box = boxes[step.label]
         if (step.label, step.boot) != booted:
+            if booted[0]:
+                boxes[booted[0]].power_off()
             box.boot(_chance(step))
             booted = (step.label, step.boot)
         with socket.create_connection(address) as line:
@@ -102,8 +106,7 @@ def play(address: tuple[str, int], spool: Path, before: Callable[[Step], None]) 
                 where=f"READOFF {step.command}",
             )
         yield step, said
-    for label, box in boxes.items():
-        _copy_spool(box, spool / label)
+    _copy_spool(drive, spool)
 
 
 def _chance(step: Step) -> int:
@@ -111,18 +114,16 @@ def _chance(step: Step) -> int:
     return step.boot + 100 * list(CONFIGURATIONS).index(step.label)
 
 
-def _box(spec: MachineSpec) -> Box:
-    box = Box(spec)
-    drive = box.drive("C")
+def _drive() -> Drive:
+    drive = Drive()
     drive.write("READOFF.COM", resources.agent().read_bytes())
     for name in PROGRAMS:
         drive.write(name, resources.sample_program(name).read_bytes())
     drive.write(r"SPOOL\README.TXT", b"Records wait here until the host has kept them.\r\n")
-    return box
+    return drive
 
 
-def _copy_spool(box: Box, folder: Path) -> None:
-    drive = box.drive("C")
+def _copy_spool(drive: Drive, folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     for name in drive.list(r"SPOOL\*.RDO"):
         base = name.rpartition("\\")[2]
