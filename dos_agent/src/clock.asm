@@ -63,6 +63,11 @@ clock_learn:
 .count:
         call    pit_count
         or      dl, al
+        push    cx                      ; on the first PCs processor and timer run in step: without a pause that
+.spin:                                  ; differs from round to round, all counts might be even by chance
+        nop                             ; 20 clocks of an 8088 a turn, 5 counts
+        loop    .spin
+        pop     cx
         loop    .count
         mov     byte [clock_halves], 0
         test    dl, 1

@@ -655,6 +655,7 @@ memory_is_free:
 ctrl_c_handler:
         cmp     byte [cs:program_active], 0
         jne     .program
+        mov     byte [cs:ctrl_c_seen], 1        ; the line looks at it
         iret
 .program:
         mov     byte [cs:program_broken], 1

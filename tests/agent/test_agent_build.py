@@ -1,0 +1,196 @@
+"""READOFF.COM as committed is what its source says; it fits where it must; it runs on an 8086."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import pytest
+from capstone import CS_ARCH_X86, CS_MODE_16, Cs
+
+ROOT = Path(__file__).resolve().parents[2]
+AGENT = ROOT / "dos_agent" / "READOFF.COM"
+SOURCES = ROOT / "dos_agent" / "src"
+ORIGIN = 0x100
+CODE_SECTIONS = (".hooks", ".text", ".start")
+DATA_SECTIONS = (".hookdata", ".data", ".startdata")
+
+# The aims and ceilings of the agent: octets of the file, and of memory while a program runs.
+FILE_CEILING = 20 * 1024
+MEMORY_CEILING = 24 * 1024
+
+
+@dataclass(frozen=True)
+class Built:
+    """The agent as assembled: octets, sections (begin, end) and symbols by name, all as addresses."""
+
+    octets: bytes
+    sections: dict[str, tuple[int, int]]
+    symbols: dict[str, int]
+
+    def code(self, begin: int, end: int) -> bytes:
+        return self.octets[begin - ORIGIN : end - ORIGIN]
+
+
+@cache
+def built(folder: Path) -> Built:
+    out, table = folder / "OUT.COM", folder / "out.map"
+    command = ["nasm", "-f", "bin", "-w+all", "-w-unknown-warning", "-w+error"]
+    command += [
+        "--before",
+        f"[map all {table}]",
+        "-I",
+        f"{SOURCES}/",
+        "-o",
+        str(out),
+        str(SOURCES / "readoff.asm"),
+    ]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0 and not done.stderr, done.stderr
+    text = table.read_text()
+    sections = {}
+    for line in text.splitlines():
+        found = re.fullmatch(
+            r"\s*([0-9A-F]+)\s+([0-9A-F]+)\s+([0-9A-F]+)\s+([0-9A-F]+)\s+(\w+)\s+(\.\w+)", line
+        )
+        if found:
+            sections[found[6]] = (int(found[1], 16), int(found[1], 16) + int(found[4], 16))
+    symbols = {}
+    for line in text[text.index("Symbols") :].splitlines():
+        words = line.split()
+        if len(words) == 3 and all(re.fullmatch("[0-9A-F]+", word) for word in words[:2]):
+            symbols[words[2]] = int(words[0], 16)
+    return Built(out.read_bytes(), sections, symbols)
+
+
+@pytest.fixture(scope="module")
+def agent(tmp_path_factory: pytest.TempPathFactory) -> Built:
+    return built(tmp_path_factory.mktemp("agent"))
+
+
+def test_the_committed_agent_is_what_the_source_says(agent: Built) -> None:
+    assert AGENT.read_bytes() == agent.octets
+
+
+def test_file_and_memory_stay_within_their_ceilings(agent: Built) -> None:
+    assert len(agent.octets) <= FILE_CEILING
+    assert agent.symbols["agent_end"] <= MEMORY_CEILING
+
+
+def test_what_a_resident_program_can_force_us_to_keep_is_small(agent: Built) -> None:
+    assert agent.symbols["hookdata_end"] <= 1024
+
+
+# -- 8086 instructions only ---------------------------------------------------------------------------
+
+
+def test_code_sections_hold_code_only() -> None:
+    """No data directives there, so that a decode from the first octet on meets instructions only."""
+    seen = 0
+    for path in sorted(SOURCES.glob("*.asm")):
+        section = left = ".text"
+        for number, line in enumerate(path.read_text("ascii").splitlines(), 1):
+            code = line.split(";")[0]
+            if found := re.match(r"\s*section\s+(\.\w+)", code):
+                section = found[1]
+            if re.match(r"\s*(struc|absolute)\s", code):  # a layout: offsets, no octets
+                section, left = "layout", section
+            elif re.match(r"\s*endstruc\b", code):
+                section = left
+            if section in CODE_SECTIONS:
+                seen += 1
+                data = re.search(r"(?:^|\s)(?:d[bwdq]|times|incbin|res[bwd])\s", code)
+                assert data is None, f"{path.name}:{number}: data in {section}: {line.strip()}"
+    assert seen > 3000
+
+
+def decode_faults(octets: bytes, begin: int) -> list[str]:
+    """What of some code an 8086 would not understand: rule of the decode on capstone.
+
+    Prefixes 64-67; first octets 0F, 60-6F, C0, C1, C8, C9, D6, F1; 8C and 8E with reg above 3.
+    """
+    decoder = Cs(CS_ARCH_X86, CS_MODE_16)
+    faults, at = [], 0
+    while at < len(octets):
+        instruction = next(decoder.disasm(octets[at:], begin + at, 1), None)
+        if instruction is None:
+            faults.append(f"{begin + at:04X}: no instruction ({octets[at : at + 4].hex()})")
+            at += 1
+            continue
+        text = f"{begin + at:04X}: {instruction.mnemonic} {instruction.op_str}"
+        whole = bytes(instruction.bytes)
+        body = whole.lstrip(b"\x26\x2e\x36\x3e\xf0\xf2\xf3\x64\x65\x66\x67")
+        prefixes = whole[: len(whole) - len(body)]
+        first = body[0]
+        later = first in (0x0F, 0xC0, 0xC1, 0xC8, 0xC9, 0xD6, 0xF1) or 0x60 <= first <= 0x6F
+        segment = first in (0x8C, 0x8E) and (body[1] >> 3 & 7) > 3
+        if later or segment or any(0x64 <= prefix <= 0x67 for prefix in prefixes):
+            faults.append(text)
+        at += len(whole)
+    return faults
+
+
+def guarded(agent: Built) -> list[tuple[int, int]]:
+    """Blocks for later processors, between guarded_NAME_begin and guarded_NAME_end."""
+    pairs = []
+    for name, begin in agent.symbols.items():
+        if name.startswith("guarded_") and name.endswith("_begin"):
+            pairs.append((begin, agent.symbols[name.removesuffix("_begin") + "_end"]))
+    return sorted(pairs)
+
+
+def test_all_code_is_for_the_8086_but_the_guarded_blocks(agent: Built) -> None:
+    decoded = 0
+    for section in CODE_SECTIONS:
+        begin, end = agent.sections[section]
+        at = begin
+        for from_, to in [*guarded(agent), (end, end)]:
+            if not begin <= from_ <= end:
+                continue
+            assert decode_faults(agent.code(at, from_), at) == [], section
+            decoded += from_ - at
+            at = to
+    code = sum(end - begin for begin, end in (agent.sections[name] for name in CODE_SECTIONS))
+    assert decoded == code - sum(to - from_ for from_, to in guarded(agent))
+    assert decoded > 8000
+
+
+def test_guarded_blocks_are_few_and_hold_what_they_guard(agent: Built) -> None:
+    blocks = guarded(agent)
+    assert 1 <= len(blocks) <= 8
+    assert sum(to - from_ for from_, to in blocks) < 512
+    for from_, to in blocks:
+        assert decode_faults(agent.code(from_, to), from_), f"nothing at {from_:04X} needs a guard"
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        "push 1",
+        "shl ax, 4",
+        "pusha",
+        "movzx ax, bl",
+        "mov ax, fs",
+        "mov ax, [fs:bx]",
+        "mov ax, [ebx]",
+        "mov eax, ebx",
+        "enter 4, 0",
+        "imul ax, bx, 3",
+        "jc near $+1000",
+        "db 0D6h",
+        "db 0F1h",
+    ],
+)
+def test_the_check_finds_what_an_8086_has_not(code: str, tmp_path: Path) -> None:
+    source, out = tmp_path / "a.asm", tmp_path / "a.bin"
+    source.write_text(f"cpu 386\nbits 16\nnop\n{code}\nnop\n")
+    subprocess.run(["nasm", "-f", "bin", "-o", str(out), str(source)], check=True)
+    assert decode_faults(out.read_bytes(), 0)
+
+
+def test_every_section_is_accounted_for(agent: Built) -> None:
+    known = {*CODE_SECTIONS, *DATA_SECTIONS, ".rest", ".bss"}
+    assert set(agent.sections) == known
