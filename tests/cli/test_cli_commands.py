@@ -239,6 +239,16 @@ def test_a_capture_cannot_reach_the_terminal(bench):
         assert "\x07" not in result.output
 
 
+def test_a_terminal_without_our_letters_is_no_obstacle(taken):
+    environment = {**os.environ, "PYTHONPATH": str(HOST), "PYTHONIOENCODING": "iso8859-1"}  # has », lacks │
+    code = "from readoff.cli import main; main(['show', '1'])"
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, env=environment, check=True, timeout=60
+    )
+    assert "? Rate: 72.9 frames/s" in done.stdout.decode("iso8859-1")
+    assert "Rate: »72.9« frames/s" in done.stdout.decode("iso8859-1")
+
+
 # -- compare -------------------------------------------------------------------------------------------------
 
 

@@ -175,6 +175,16 @@ def test_ten_thousand_records_cost_a_bounded_number_of_statements(tmp_path):
         assert all("SCAN" not in row[3] for row in plans)
 
 
+def test_large_arrivals_end_a_batch_early(tmp_path):
+    sizes = []
+    with open_store(tmp_path / "s.db", SCHEMAS) as store:
+        right = store._take_batch
+        store._take_batch = lambda batch: sizes.append(len(batch)) or right(batch)
+        arrivals = [(bytes(1 << 20) + bytes([n]), str(n)) for n in range(20)]
+        assert len(list(store.take_all(arrivals))) == 20
+    assert sizes == [16, 4]
+
+
 def test_reread_changes_nothing_where_nothing_changed(tmp_path):
     with open_store(tmp_path / "s.db", SCHEMAS) as store:
         for octets in (

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import importlib.util
+import io
+import sys
 from typing import Any
 
 import click
@@ -26,6 +28,11 @@ class _Commands(click.Group):
     """A group that tells our errors in one sentence, and lists its commands in the order of the work."""
 
     def invoke(self, ctx: click.Context) -> Any:
+        for stream in (sys.stdout, sys.stderr):
+            if isinstance(stream, io.TextIOWrapper):
+                stream.reconfigure(
+                    errors="replace"
+                )  # a terminal that lacks a letter gets "?", not a traceback
         try:
             return super().invoke(ctx)
         except ReadoffError as error:

@@ -114,13 +114,12 @@ def show_comparison(result: Comparison) -> None:
         looks.say()
         looks.say(f"{each.task.title}: {each.metric.name} ({each.metric.unit})")
         looks.say(each.sentence, indent=2)
-    rows = [_row(each) for each in result.compared if each.finding]
-    if rows:
-        looks.heading("In figures")
+    for task in dict.fromkeys(each.task for each in result.compared if each.finding):
+        looks.heading(f"{task.title} in figures (from, to: 95 % interval of the ratio)")
         looks.print_table(
-            ("metric", result.base, result.other, "ratio", "95 %: from", "to", "boots", "runs", "program"),
-            rows,
-            right=(result.base, result.other, "ratio", "95 %: from", "to"),
+            ("metric", result.base, result.other, "ratio", "from", "to", "boots", "runs"),
+            [_row(each) for each in result.compared if each.finding and each.task == task],
+            right=(result.base, result.other, "ratio", "from", "to"),
         )
     _lines("Before you believe it", result.warnings)
     _lines("What differs between the two, by their snapshots", [d.sentence() for d in result.differences])
@@ -144,7 +143,6 @@ def _row(each: Compared) -> Sequence[str]:
         f"{finding.interval95.high:.4f}",
         f"{finding.base_boots} + {finding.other_boots}",
         f"{len(finding.base_runs)} + {len(finding.other_runs)}",
-        each.task.title,
     )
 
 

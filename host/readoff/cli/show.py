@@ -31,6 +31,7 @@ _IN_SHORT = (
     "dos.minor",
 )
 
+_SAYS_NOTHING = ("", "0")
 # Numbers whose bits mean something.
 _IN_HEX = ("cpu.signature", "cpu.features", "cpu.msw", "bios.rom_sum", "bios.equipment", "bios.model")
 
@@ -193,6 +194,8 @@ def _facts(facts: Mapping[str, Fact], everything: bool) -> None:
 
     chosen = facts.values() if everything else [facts[name] for name in _IN_SHORT if name in facts]
     for fact in chosen:
+        if not everything and fact.value in _SAYS_NOTHING:
+            continue
         looks.say(f"{fact.name}: {_value(fact)}", indent=2)
     if not everything:
         residents = [

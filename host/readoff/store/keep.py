@@ -12,7 +12,6 @@ import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from itertools import islice
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
@@ -29,7 +28,8 @@ if TYPE_CHECKING:
 
     from readoff.readings import Schema
 
-BATCH = 250  # arrivals read in one transaction
+BATCH = 250  # arrivals kept, or read, in one transaction
+BATCH_OCTETS = 16 << 20
 _NOT_KEPT = "; the octets are NOT kept"
 
 Clock = Callable[[], datetime]
@@ -160,8 +160,7 @@ class Store:
 
     def take_all(self, arrivals: Iterable[tuple[bytes, str]]) -> Iterator[TakenResult]:
         """Like take for many, with two transactions a batch instead of two an arrival."""
-        source = iter(arrivals)
-        while batch := list(islice(source, BATCH)):
+        for batch in _batches(arrivals):
             yield from self._take_batch(batch)
 
     def _take_batch(self, batch: Sequence[tuple[bytes, str]]) -> list[TakenResult]:
@@ -311,6 +310,20 @@ class Store:
 
     def _count(self, table: str) -> int:
         return int(self.db.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
+
+
+def _batches(arrivals: Iterable[tuple[bytes, str]]) -> Iterator[list[tuple[bytes, str]]]:
+    """Batches that fit the memory: of at most BATCH arrivals, ended early by the one that exceeds BATCH_OCTETS."""
+    batch: list[tuple[bytes, str]] = []
+    size = 0
+    for octets, came_from in arrivals:
+        batch.append((octets, came_from))
+        size += len(octets)
+        if len(batch) >= BATCH or size >= BATCH_OCTETS:
+            yield batch
+            batch, size = [], 0
+    if batch:
+        yield batch
 
 
 def _record_id(text: str) -> RecordId:
