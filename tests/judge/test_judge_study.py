@@ -118,6 +118,20 @@ def test_overall_leaves_out_boots_that_lack_a_metric_and_says_so():
     assert "1 of the boots of b lack a metric" in found.sentence
 
 
+def test_overall_carries_the_rounding_of_its_metrics():
+    # Relative steps of 1/100 and 1/10 average to 0.055 of a composite, on each side.
+    side = {
+        "rate": [Sample(f"a{n}", 100.0, 1.0, n) for n in range(3)],
+        "time": [Sample(f"a{n}", 10.0, 1.0, n) for n in range(3)],
+    }
+    other = {
+        name: [Sample(f"b{s.run}", s.value, s.quantum, s.run) for s in rows] for name, rows in side.items()
+    }
+    found = overall([RATE, TIME], side, other, base_label="a", other_label="b")
+    assert found.contrast.rounding_error == pytest.approx(0.055 / math.sqrt(12) * math.sqrt(2))
+    assert found.below_resolution
+
+
 def test_overall_refuses_what_has_no_better_way_or_no_readings():
     base, other = sides([0.999, 1.0, 1.001])
     size = Metric("time", "KB", Better.NEITHER)

@@ -24,6 +24,7 @@ from readoff.judge import (
     weigh,
     weighted_harmonic_mean,
 )
+from readoff.judge.power import chance_outside
 
 RATE = Metric("rate", "frames/s", Better.HIGHER)
 TIME = Metric("time", "s", Better.LOWER)
@@ -58,7 +59,8 @@ def test_for_times_less_is_better():
 
 
 def test_a_target_within_the_rounding_is_never_certain():
-    found = against_target(RATE, "a", boots([20] * 9, quantum=1), 20.4)
+    found = against_target(RATE, "a", boots([20] * 30, quantum=1), 20.49)
+    assert found.chance < 0.05  # by the standard error alone it would be certain
     assert found.crossed is None
 
 
@@ -200,6 +202,21 @@ def test_planning_figures_agree_with_each_other():
     assert boots_to_clear(0.02, 0.02) > boots_to_clear(0.02, 0.01) > 3
     with pytest.raises(ValueError, match="detects nothing"):
         smallest_detectable(1, 0.01)
+
+
+@pytest.mark.parametrize(
+    ("centre", "spread", "same", "changed", "chance"),
+    [
+        (0.0, 1.0, 2.0, 1.0, 1.0),  # the two verdicts overlap: one of them is certain
+        (0.0, 1.0, -1.0, 1.96, 0.05),
+        (0.0, 1.0, 1.0, 1.96, 0.05 + 0.6827),
+        (3.0, 0.0, 1.0, 2.0, 1.0),
+        (1.5, 0.0, 1.0, 2.0, 0.0),
+    ],
+)
+def test_chance_of_a_verdict(centre, spread, same, changed, chance):
+    # 5 % beyond 1.96 and 68.27 % within 1: the normal distribution's own figures.
+    assert chance_outside(centre, spread, same, changed) == pytest.approx(chance, abs=1e-4)
 
 
 def test_means_refused():

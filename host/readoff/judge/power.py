@@ -81,14 +81,13 @@ def further_boots(found: Contrast, margin: float, *, family: int = 1, looks: int
     """
     if found.stuck is not None and not found.stuck.excludes(0.0) and not found.stuck.within(margin):
         return None
-    fewest = max(1, 3 - min(len(found.base.boots), len(found.other.boots)))
-    return _first(
-        lambda more: (
-            _chance_decided(found, margin, (0.05 / family / looks, 0.05 / looks), more) >= DECIDE_CHANCE
-        ),
-        fewest,
-        MOST_FURTHER_BOOTS,
-    )
+    levels = (0.05 / family / looks, 0.05 / looks)
+
+    def likely(more: int) -> bool:
+        return _chance_decided(found, margin, levels, more) >= DECIDE_CHANCE
+
+    # A contrast has two boots a side at least, so one more makes the three that "no difference" asks for.
+    return _first(likely, 1, MOST_FURTHER_BOOTS)
 
 
 def _chance_decided(found: Contrast, margin: float, levels: tuple[float, float], more: int) -> float:
@@ -106,11 +105,11 @@ def _chance_decided(found: Contrast, margin: float, levels: tuple[float, float],
         freedom_then = boot_freedom(parts, freedoms, pooled=found.pooled)
         changed = half_width(levels[0] / 2, freedom_then, then, found.rounding_error)
         same = margin - half_width(levels[1], freedom_then, then, found.rounding_error)
-        chance += _chance_outside(found.difference, math.sqrt(max(0.0, now - then**2)), same, changed)
+        chance += chance_outside(found.difference, math.sqrt(max(0.0, now - then**2)), same, changed)
     return chance / _SPREADS
 
 
-def _chance_outside(centre: float, spread: float, same: float, changed: float) -> float:
+def chance_outside(centre: float, spread: float, same: float, changed: float) -> float:
     """Chance that a normal value lies beyond +-changed or within +-same."""
     if same >= changed:
         return 1.0
