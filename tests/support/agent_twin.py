@@ -37,6 +37,7 @@ class Port:
 def over_socket(tcp_port: int) -> Port:
     """Connects to a listening line."""
     connected = socket.create_connection(("127.0.0.1", tcp_port), timeout=5)
+    connected.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     connected.settimeout(None)
     return Port(connected.fileno(), connected.close)
 

@@ -1,8 +1,9 @@
 """A watched folder: which of its files are arrivals, and when they are ready to be taken.
 
 What is taken: every regular file that holds a record (the record's first word 52 4F 66 1A is in it), whatever
-its name, for floppies and shares rename as they like. A file without one is ignored, with a note; ``readoff take``
-takes what it is told to. The agent's SERIAL.RDO, which lies beside its records, is passed over without a note.
+its name, for floppies and shares rename as they like. Of a raw disk image the files that hold a record are
+arrivals. A file without one is ignored, with a note; ``readoff take`` takes what it is told to. The agent's
+SERIAL.RDO, which lies beside its records, is passed over without a note.
 
 When: an old machine may still be writing. A file is taken when two looks in a row found the same size, time and
 digest and its last record goes on to its END; else when it has not changed for ``settle`` seconds, as it is.
@@ -25,6 +26,7 @@ from collections.abc import Callable, Iterator, Set
 from dataclasses import dataclass
 from pathlib import Path
 
+from readoff.arrivals.images import arrivals_in
 from readoff.arrivals.intake import Intake
 from readoff.arrivals.told import About, Note, Status, Told, Took
 from readoff.contract.record import MAGIC, Completeness, Record, parse_records
@@ -169,17 +171,21 @@ class FolderReader:
         if not settled and (seen.looks < 2 or not goes_to_its_end(octets)):
             return False
         try:
-            result = self._intake.take(octets, path)
+            for part, came_from in arrivals_in(octets, path):
+                self._take(part, came_from, now)
         except StoreError as error:
             self._complain(path, f"not kept yet: {error.sentence()}", About.STORE)
             seen.not_kept = True
             return False
         self._content(path)
         self._taken.add(seen.digest)
+        return True
+
+    def _take(self, octets: bytes, came_from: str, now: float) -> None:
+        result = self._intake.take(octets, came_from)
         self.status.records += len(result.new) + len(result.replaced)
         self.status.last_arrival = self.status.last_activity = now
-        self._told(Took(self.status.name, path, len(octets), result))
-        return True
+        self._told(Took(self.status.name, came_from, len(octets), result))
 
     def _read(self, path: str) -> tuple[bytes, Mark] | None:
         """The octets of a file that did not change meanwhile, and its mark; None, and a note, otherwise."""
