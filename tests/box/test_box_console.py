@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from support.box_programs import make_box, run_source
 
 from readoff.box import AT, XT
 from readoff.errors import BoxError
+from support.box_programs import make_box, run_source
 
 # Counts calls of INT 10h/0Eh (results 0), INT 29h (1), keeps the least free stack and flags seen in INT 10h.
 COUNTERS = """
@@ -225,7 +225,9 @@ def test_tabs_and_the_end_mark() -> None:
         box.boot(1)
     assert shown("mov ah,6\n mov dl,9\n int 21h") == b"\t"
     ran = run_source(
-        box, "main: mov bx,1\n mov cx,5\n mov dx,end\n mov ah,40h\n int 21h\n mov [results],ax\n exit\nend: db 'ab',1Ah,'cd'"
+        box,
+        "main: mov bx,1\n mov cx,5\n mov dx,end\n mov ah,40h\n int 21h\n mov [results],ax\n"
+        " exit\nend: db 'ab',1Ah,'cd'",
     )
     assert (ran.exit.console, ran.word(0)) == (b"ab", 2)
     ran = run_source(box, "main: mov dx,t\n mov ax,0900h\n int 21h\n mov [results],ax\n exit\nt: db 'q$'")

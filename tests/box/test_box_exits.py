@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from support.box_programs import assemble, make_box, run_source
 
 from readoff.box import AT, XT, Box
 from readoff.box.dos_process import AX_AFTER_EXEC
 from readoff.errors import BoxError
+from support.box_programs import assemble, make_box, run_source
 
 # Runs CHILD.COM, then reads 4Dh twice: results 0 and 1; what EXEC left in AX, BX, DX: 2, 3, 4; flags: 5.
 PARENT = """
@@ -139,7 +139,10 @@ main:   mov     [results], ax
 
 
 def test_an_ebda_takes_a_kb() -> None:
-    ran = run_source(make_box(replace(AT, ebda=True)), "main: int 12h\n mov [results],ax\n mov ax,[2]\n mov [results+2],ax\n exit")
+    ran = run_source(
+        make_box(replace(AT, ebda=True)),
+        "main: int 12h\n mov [results],ax\n mov ax,[2]\n mov [results+2],ax\n exit",
+    )
     assert (ran.word(0), ran.word(1)) == (639, 639 * 64)
 
 
@@ -198,7 +201,15 @@ def test_command_c_gives_back_0_and_makes_calls_of_its_own() -> None:
 
 def test_a_batch_file() -> None:
     box = make_box(NINE="main: exit 9")
-    lines = "@ECHO OFF", "ECHO one", "REM no", "NINE", "IF ERRORLEVEL 9 ECHO nine", "IF ERRORLEVEL 10 ECHO ten", "NOTHERE"
+    lines = (
+        "@ECHO OFF",
+        "ECHO one",
+        "REM no",
+        "NINE",
+        "IF ERRORLEVEL 9 ECHO nine",
+        "IF ERRORLEVEL 10 ECHO ten",
+        "NOTHERE",
+    )
     box.drive("C").write("B.BAT", "\r\n".join(lines).encode())
     console = box.command("B").console
     assert console.startswith(b"one\r\nnine\r\n")

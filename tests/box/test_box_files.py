@@ -7,13 +7,13 @@ from datetime import datetime
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from support.box_programs import make_box, run_source
 
 from readoff.box import AT, Box, Drive
 from readoff.box.dos_paths import matches, pattern_of
 from readoff.box.drives import READ_ONLY
 from readoff.contract.dos_time import to_dos
 from readoff.errors import BoxError, UsageError
+from support.box_programs import make_box, run_source
 
 # Creates A.DAT, writes results[2] octets a call results[4] times, keeps AX and CF of the last in 0 and 1.
 WRITER = """
@@ -55,9 +55,7 @@ def test_what_a_program_writes_is_on_the_drive() -> None:
     assert len(box.drive("C").read("A.DAT")) == 3000
 
 
-@pytest.mark.parametrize(
-    ("after", "survives"), [("", 0), (COMMIT, 100), (DUP_CLOSE, 100), (CLOSE, 100)]
-)
+@pytest.mark.parametrize(("after", "survives"), [("", 0), (COMMIT, 100), (DUP_CLOSE, 100), (CLOSE, 100)])
 def test_a_power_cut_takes_what_is_not_committed(after: str, survives: int) -> None:
     """As with DOS's folder entries: the size is written at close, commit (68h) or close of a duplicate."""
     box = make_box()

@@ -7,23 +7,25 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from support.box_programs import make_box
 
 from readoff.box import AT, LATE, XT, MachineSpec, images
+from support.box_programs import make_box
 
 
 @pytest.mark.parametrize("name", ["rom", "kernel", "shell"])
 def test_the_image_is_current(name: str, tmp_path: Path) -> None:
     built = tmp_path / "built.bin"
-    subprocess.run(
-        ["nasm", "-f", "bin", "-w+all", "-w+error", "-o", str(built), str(images.HERE / f"{name}.asm")], check=True
-    )
+    source = str(images.HERE / f"{name}.asm")
+    flags = ["-f", "bin", "-w+all", "-w+error", "-I", f"{images.HERE}/"]
+    subprocess.run(["nasm", *flags, "-o", str(built), source], check=True)
     assert built.read_bytes() == (images.HERE / f"{name}.bin").read_bytes()
 
 
 @pytest.mark.parametrize("name", ["rom", "kernel", "shell"])
 def test_the_source_is_held_to_the_8086(name: str) -> None:
-    lines = (images.HERE / f"{name}.asm").read_text().splitlines()
+    lines = [
+        line for file in images.HERE.glob(f"{name}*.[ai][sn][mc]") for line in file.read_text().splitlines()
+    ]
     cpu = [line.split() for line in lines if line.split()[:1] == ["cpu"]]
     assert cpu == [["cpu", "8086"]]
 

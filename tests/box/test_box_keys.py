@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from support.box_programs import make_box, run_source
 
 from readoff.box import AT, XT, MachineSpec
 from readoff.box.keyboard import keys_of
 from readoff.errors import UsageError
+from support.box_programs import make_box, run_source
 
 # Counts INT 16h by AH (results + 2 * AH) and INT 28h (results + 80).
 COUNT_POLLS = """
@@ -30,10 +30,14 @@ main:   get_vector 16h, old16
         int     21h
         exit
 """
-FROM_HANDLE_0 = "wait_key: mov bx,0\n mov cx,80\n mov dx,results+100\n mov ah,3Fh\n int 21h\n mov [results+90],ax\n ret"
+FROM_HANDLE_0 = (
+    "wait_key: mov bx,0\n mov cx,80\n mov dx,results+100\n mov ah,3Fh\n int 21h\n mov [results+90],ax\n ret"
+)
 
 
-@pytest.mark.parametrize(("spec", "poll", "take"), [(AT, 0x11, 0x10), (XT, 0x01, 0x00)], ids=["101 keys", "83 keys"])
+@pytest.mark.parametrize(
+    ("spec", "poll", "take"), [(AT, 0x11, 0x10), (XT, 0x01, 0x00)], ids=["101 keys", "83 keys"]
+)
 def test_con_waits_by_polling(spec: MachineSpec, poll: int, take: int) -> None:
     ran = run_source(make_box(spec), COUNT_POLLS + "wait_key: mov ah,7\n int 21h\n ret", keys="k")
     assert ran.word(poll) >= 40

@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.box_programs import make_box, run_source
 
 from readoff.box import AT, XT, MachineSpec
 from readoff.box.dos_memory import DosMemory, DosMemoryError
 from readoff.box.engine import Memory
 from readoff.errors import BoxError
+from support.box_programs import make_box, run_source
 
 FIRST, TOP = 0x100, 0x9000
 ACTS = st.lists(
-    st.tuples(st.sampled_from(["allocate", "free", "resize"]), st.integers(0, 0xA000), st.integers(0, 9), st.integers(0, 2)),
+    st.tuples(
+        st.sampled_from(["allocate", "free", "resize"]),
+        st.integers(0, 0xA000),
+        st.integers(0, 9),
+        st.integers(0, 2),
+    ),
     max_size=40,
 )
 
@@ -42,7 +49,7 @@ def test_blocks_always_cover_the_memory_once(acts: list[tuple[str, int, int, int
                 mine[chosen] = error.most  # as large as could be
         listed = list(blocks.blocks())
         assert listed[0].segment == FIRST + 1
-        for block, behind in zip(listed, listed[1:], strict=False):
+        for block, behind in pairwise(listed):
             assert behind.segment == block.segment + block.size + 1
         assert listed[-1].last
         assert listed[-1].segment + listed[-1].size == TOP

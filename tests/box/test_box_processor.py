@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from support.box_programs import make_box, run_source
 
 from readoff.box import AT, LATE, XT, MachineSpec, Processor
 from readoff.errors import BoxError
+from support.box_programs import make_box, run_source
 
 # FLAGS with bits 15-12 cleared, then set, as PUSHF stores them (results 0, 1), and as INT stores them (2).
 FLAGS = """
@@ -66,7 +66,7 @@ I486 = replace(AT, processor=Processor.I80486)
     ids=["8086", "80286", "80386", "80486"],
 )
 def test_the_high_bits_of_flags(spec: MachineSpec, cleared: int, set_: int, push_sp: int) -> None:
-    """Bits 15-12 stuck at ones: 8086; stuck at 0: 286 (common practice; Intel's manuals). PUSH SP: 8086 pushes the new SP."""
+    """Bits 15-12 stuck at ones: 8086; at 0: 286. PUSH SP is the new SP on an 8086 (Intel manuals)."""
     ran = run_source(make_box(spec), FLAGS)
     assert (ran.word(0) >> 12, ran.word(1) >> 12) == (cleared, set_)
     assert ran.word(2) >> 12 == set_
@@ -82,7 +82,10 @@ def test_ac_and_id(spec: MachineSpec, toggles: int) -> None:
     assert int.from_bytes(ran.results[:4], "little") == toggles
 
 
-CPUID = "main: mov eax,{}\n cpuid\n mov [results],eax\n mov [results+4],ebx\n mov [results+8],edx\n mov [results+12],ecx\n exit"
+CPUID = (
+    "main: mov eax,{}\n cpuid\n mov [results],eax\n mov [results+4],ebx\n"
+    " mov [results+8],edx\n mov [results+12],ecx\n exit"
+)
 
 
 def test_cpuid_says_what_the_machine_says() -> None:
@@ -98,7 +101,13 @@ def test_cpuid_where_there_is_none_is_an_error() -> None:
 
 @pytest.mark.parametrize(
     ("line", "cpu"),
-    [("shl ax,4", "186"), ("push word 5", "186"), ("movzx ax,bl", "386"), ("mov ax,fs", "386"), ("pusha", "186")],
+    [
+        ("shl ax,4", "186"),
+        ("push word 5", "186"),
+        ("movzx ax,bl", "386"),
+        ("mov ax,fs", "386"),
+        ("pusha", "186"),
+    ],
 )
 def test_an_instruction_that_an_8086_lacks_is_found_when_it_runs(line: str, cpu: str) -> None:
     box = make_box(XT)
@@ -110,7 +119,9 @@ def test_an_instruction_that_an_8086_lacks_is_found_when_it_runs(line: str, cpu:
 def test_plain_code_passes_that_check() -> None:
     box = make_box(XT)
     box.on.processor.check_each_instruction()
-    ran = run_source(box, "main: mov dx,t\n mov ah,9\n int 21h\n mov ax,es\n mov cx,0\n rep movsb\n exit 2\nt: db 'fine$'")
+    ran = run_source(
+        box, "main: mov dx,t\n mov ah,9\n int 21h\n mov ax,es\n mov cx,0\n rep movsb\n exit 2\nt: db 'fine$'"
+    )
     assert (ran.exit.console, ran.exit.code) == (b"fine", 2)
 
 
@@ -205,7 +216,11 @@ main:   mov     ax, 0FFFFh
 
 
 def test_memory_as_the_bios_tells_it() -> None:
-    source = "main: mov ah,88h\n int 15h\n mov [results],ax\n sbb ax,ax\n mov [results+2],ax\n mov ax,0E801h\n int 15h\n mov [results+4],ax\n mov [results+6],bx\n sbb ax,ax\n mov [results+8],ax\n exit"
+    source = (
+        "main: mov ah,88h\n int 15h\n mov [results],ax\n sbb ax,ax\n mov [results+2],ax\n"
+        " mov ax,0E801h\n int 15h\n mov [results+4],ax\n mov [results+6],bx\n sbb ax,ax\n"
+        " mov [results+8],ax\n exit"
+    )
     ran = run_source(make_box(replace(LATE, extended_kb=20 * 1024)), source)
     assert [ran.word(i) for i in range(5)] == [20480, 0, 0x3C00, (20480 - 0x3C00) // 64, 0]
     ran = run_source(make_box(XT), source)
@@ -215,7 +230,10 @@ def test_memory_as_the_bios_tells_it() -> None:
 
 
 def test_int_2fh_finds_no_windows_and_no_xms() -> None:
-    source = "main: mov ax,1600h\n int 2Fh\n mov [results],al\n mov ax,4300h\n int 2Fh\n mov [results+1],al\n mov ax,0B101h\n int 1Ah\n sbb ax,ax\n mov [results+2],ax\n exit"
+    source = (
+        "main: mov ax,1600h\n int 2Fh\n mov [results],al\n mov ax,4300h\n int 2Fh\n"
+        " mov [results+1],al\n mov ax,0B101h\n int 1Ah\n sbb ax,ax\n mov [results+2],ax\n exit"
+    )
     ran = run_source(make_box(LATE), source)
     assert ran.results[0] in (0x00, 0x80)
     assert ran.results[1] != 0x80
@@ -231,3 +249,26 @@ def test_counting_instructions() -> None:
             run_source(box, loop.format(n))
             counts.append(count())
     assert counts[1] - counts[0] == 1000
+
+
+@pytest.mark.parametrize("fpu", [True, False])
+def test_an_fpu_answers_only_where_there_is_one(fpu: bool) -> None:
+    """FNINIT, then FNSTSW into a word that is not zero: it stays without an FPU (Intel's detection sequence)."""
+    source = """
+main:   mov     word [results], 5A5Ah
+        fninit
+        fnstsw  [results]
+        es fld  dword [bx + si + 1234h]
+        fwait
+        int     11h
+        mov     [results + 2], ax
+        exit    5
+"""
+    ran = run_source(make_box(replace(AT, fpu=fpu)), source)
+    assert (ran.word(0), ran.exit.code) == (0 if fpu else 0x5A5A, 5)
+    assert bool(ran.word(1) & 2) is fpu
+
+
+def test_octets_that_are_no_instruction_are_an_error() -> None:
+    with pytest.raises(BoxError, match="no instruction"):
+        run_source(make_box(), "main: db 0Fh, 0FFh\n exit")

@@ -9,11 +9,11 @@ from dataclasses import replace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from support.box_programs import make_box, run_source
 
 from readoff.box import AT, MachineSpec
 from readoff.box.line import Stream, double, drop, flip
 from readoff.box.uart import LSR_OVERRUN, LSR_READY, LSR_TEMT, LSR_THRE, Uart
+from support.box_programs import make_box, run_source
 
 # Divisors of 1.8432 MHz / 16 (PC16550D table as reproduced in manuals; REFERENCES 2).
 DIVISORS = {50: 2304, 300: 384, 1200: 96, 2400: 48, 9600: 12, 19200: 6, 38400: 3, 57600: 2, 115200: 1}
@@ -358,5 +358,9 @@ main:   get_vector 0Ch, old
 
 def test_a_machine_without_ports_has_none() -> None:
     box = make_box(replace(AT, uart="none"))
-    ran = run_source(box, "main: mov ax,40h\n mov es,ax\n mov ax,[es:0]\n mov [results],ax\n mov dx,3FDh\n in al,dx\n mov [results+2],al\n exit")
+    ran = run_source(
+        box,
+        "main: mov ax,40h\n mov es,ax\n mov ax,[es:0]\n mov [results],ax\n mov dx,3FDh\n"
+        " in al,dx\n mov [results+2],al\n exit",
+    )
     assert (ran.word(0), ran.results[2]) == (0, 0xFF)

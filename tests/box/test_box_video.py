@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from support.box_programs import make_box, run_source
 
 from readoff.box import AT, LATE, XT, MachineSpec
 from readoff.contract import cp437
+from support.box_programs import make_box, run_source
 
 MDA = replace(XT, display="mda")
 
@@ -23,7 +23,10 @@ def test_the_screen_shows_what_was_printed() -> None:
 
 def test_every_code_shows_its_glyph() -> None:
     """The glyphs of code page 437, also for 00h-1Fh and 7Fh (REFERENCES 4)."""
-    source = "main: mov ax,0B800h\n mov es,ax\n xor di,di\n xor al,al\n mov ah,7\n.n: stosw\n inc al\n jnz .n\n exit"
+    source = (
+        "main: mov ax,0B800h\n mov es,ax\n xor di,di\n xor al,al\n mov ah,7\n.n: stosw\n"
+        " inc al\n jnz .n\n exit"
+    )
     box = make_box()
     run_source(box, source)
     assert "".join(box.screen_rows())[:256] == cp437.glyphs(bytes(range(256)))
@@ -31,7 +34,10 @@ def test_every_code_shows_its_glyph() -> None:
 
 def test_the_last_line_scrolls_and_keeps_its_attribute() -> None:
     box = make_box()
-    lines = "main: mov cx,30\n.n: mov al,'a'\n add al,cl\n int 29h\n mov al,13\n int 29h\n mov al,10\n int 29h\n loop .n\n exit"
+    lines = (
+        "main: mov cx,30\n.n: mov al,'a'\n add al,cl\n int 29h\n mov al,13\n int 29h\n"
+        " mov al,10\n int 29h\n loop .n\n exit"
+    )
     run_source(box, lines)
     rows = [row.strip() for row in box.screen_rows()]
     assert rows[23] == "b"
@@ -60,7 +66,14 @@ TELL = """
 
 @pytest.mark.parametrize(
     ("spec", "mode", "columns", "crtc"),
-    [(AT, 3, 80, 0x3D4), (AT, 1, 40, 0x3D4), (XT, 3, 80, 0x3D4), (MDA, 7, 80, 0x3B4), (LATE, 0x13, 40, 0x3D4), (XT, 6, 80, 0x3D4)],
+    [
+        (AT, 3, 80, 0x3D4),
+        (AT, 1, 40, 0x3D4),
+        (XT, 3, 80, 0x3D4),
+        (MDA, 7, 80, 0x3B4),
+        (LATE, 0x13, 40, 0x3D4),
+        (XT, 6, 80, 0x3D4),
+    ],
 )
 def test_the_bios_data_area_by_mode(spec: MachineSpec, mode: int, columns: int, crtc: int) -> None:
     """40:49 mode, 4A columns, 4C page size, 4E page start, 63 CRTC port (REFERENCES 4)."""
@@ -196,11 +209,16 @@ main:   mov     cx, 3
 
 
 @pytest.mark.parametrize(
-    ("spec", "al", "code", "memory"), [(LATE, 0x1A, 0x08, 3), (AT, 0x00, None, 3), (XT, 0x00, None, None), (MDA, 0x00, None, None)]
+    ("spec", "al", "code", "memory"),
+    [(LATE, 0x1A, 0x08, 3), (AT, 0x00, None, 3), (XT, 0x00, None, None), (MDA, 0x00, None, None)],
 )
 def test_adapters_can_be_told_apart(spec: MachineSpec, al: int, code: int | None, memory: int | None) -> None:
     """INT 10h AX=1A00h: AL=1Ah and BL=08 on a colour VGA; AH=12h BL=10h answers from the EGA on (REFERENCES 4)."""
-    source = "main: mov ax,1A00h\n mov bx,0FFFFh\n int 10h\n mov [results],al\n mov [results+2],bx\n mov ah,12h\n mov bx,0FF10h\n int 10h\n mov [results+4],bx\n int 11h\n mov [results+6],ax\n exit"
+    source = (
+        "main: mov ax,1A00h\n mov bx,0FFFFh\n int 10h\n mov [results],al\n"
+        " mov [results+2],bx\n mov ah,12h\n mov bx,0FF10h\n int 10h\n mov [results+4],bx\n"
+        " int 11h\n mov [results+6],ax\n exit"
+    )
     ran = run_source(make_box(spec), source)
     assert ran.results[0] == al
     if code is not None:
@@ -218,7 +236,10 @@ def test_mono_text_lies_at_b000() -> None:
 
 
 def test_retrace_bits_change() -> None:
-    source = "main: mov dx,3DAh\n mov cx,20000\n.n: in al,dx\n mov bl,al\n and bx,9\n mov byte [results+bx],1\n loop .n\n exit"
+    source = (
+        "main: mov dx,3DAh\n mov cx,20000\n.n: in al,dx\n mov bl,al\n and bx,9\n"
+        " mov byte [results+bx],1\n loop .n\n exit"
+    )
     ran = run_source(make_box(XT), source)
     assert ran.results[0]
     assert ran.results[1]

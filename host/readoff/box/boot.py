@@ -6,6 +6,7 @@ import random
 from collections import deque
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Final
 
 from readoff.box import images
@@ -33,7 +34,7 @@ POST_TIME: Final = 12 * SECOND
 ENVIRONMENT_ROOM: Final = 512
 
 
-class Reset(Exception):
+class Reset(Exception):  # noqa: N818 - an event, not an error
     """The guest started the machine anew; how says in which way."""
 
     def __init__(self, how: str) -> None:
@@ -41,7 +42,7 @@ class Reset(Exception):
         self.how = how
 
 
-class PowerCut(Exception):
+class PowerCut(Exception):  # noqa: N818 - an event, not an error
     """The power was cut by a fault that was asked for."""
 
 
@@ -108,9 +109,7 @@ class Boot:
                     self.controller.withdraw(irq)
 
             uart = Uart(self.engine.now, self.spec.uart, paced=self.spec.uart_paced, interrupt=interrupt)
-            lines.append(
-                Line(uart, self.timetable, self.engine.now, lambda u=uart: self._plan_uart(u))
-            )
+            lines.append(Line(uart, self.timetable, self.engine.now, partial(self._plan_uart, uart)))
         return lines
 
     def _plan_uart(self, uart: Uart) -> None:
@@ -186,18 +185,19 @@ class Boot:
         display = VideoBios(self.engine, self.video, bios.image.at.font)
 
         def with_scribble(serve: Callable[[], None]) -> Callable[[], None]:
-            def gate() -> None:
+            def scribbling() -> None:
                 bios.scribble()
                 serve()
 
-            return gate
+            return scribbling
 
-        served = {name: getattr(bios, f"gate_{name}", None) for name in images.ROM_GATES}
-        served["int10"] = display.serve
-        served["far"] = self._shell_gate
-        rom_gates = [
-            with_scribble(served[name]) if name.startswith("int") else served[name] for name in images.ROM_GATES
-        ]
+        def gate(name: str) -> Callable[[], None]:
+            if name == "far":
+                return self._shell_gate
+            serve: Callable[[], None] = display.serve if name == "int10" else getattr(bios, f"gate_{name}")
+            return with_scribble(serve) if name.startswith("int") else serve
+
+        rom_gates = [gate(name) for name in images.ROM_GATES]
         self._hook_range(rom, bios.image.at.gates, bios.image.at.gates_end, rom_gates)
         kernel_gates = [getattr(dos, f"gate_{name}") for name in images.KERNEL_GATES]
         kernel = images.KERNEL_SEGMENT << 4
@@ -238,10 +238,8 @@ class Boot:
         self.dos.state.psp = psp
         self.dos.state.dta = (psp, 0x80)
         for kind in ("con", "con", "con", "aux", "prn"):
-            if kind == "con" and self.dos.handles.files:
-                index = 0
-            else:
-                index = self.dos.handles.add(OpenFile(kind))
+            same = kind == "con" and self.dos.handles.files  # handles 0 to 2 share one entry
+            index = 0 if same else self.dos.handles.add(OpenFile(kind))
             handle = engine.memory.octets[(psp << 4) + 0x18 : (psp << 4) + 0x2C].tobytes().index(0xFF)
             engine.memory.octets[(psp << 4) + 0x18 + handle] = index
             opened = self.dos.handles.files[index]
@@ -265,6 +263,11 @@ class Boot:
         memory, registers = self.engine.memory, self.engine.registers
         place = ((registers.cs << 4) + registers.ip - 2) & 0xFFFFF
         is_instruction = memory.octets[place] == 0xCD and memory.octets[(place + 1) & 0xFFFFF] == number
+        if number == 7 and not is_instruction and not self.spec.fpu:
+            self.processor.skip_floating_point()
+            return
+        if number == 6 and memory.word(4 * 6) == self.bios.image.at.nothing:
+            raise BoxError("the processor met octets that are no instruction", where=self.engine.place())
         if number < 8:
             if number == 0 and not is_instruction:
                 self.processor.before_divide_error()
@@ -273,7 +276,9 @@ class Boot:
         if not is_instruction:
             raise BoxError(f"the processor raised exception {number:02X}h", where=self.engine.place())
         if not memory.word(4 * number) and not memory.word(4 * number + 2):
-            raise BoxError(f"INT {number:02X}h was called and its vector is 0000:0000", where=self.engine.place())
+            raise BoxError(
+                f"INT {number:02X}h was called and its vector is 0000:0000", where=self.engine.place()
+            )
         self.engine.deliver(number)
 
     def _due(self) -> None:
@@ -317,7 +322,9 @@ class Boot:
     def _wait_halted(self) -> None:
         """After a HLT: let time pass until an interrupt comes."""
         if not self.engine.registers.flags & FLAG_INTERRUPT:
-            raise BoxError("the processor stopped for good (HLT with interrupts off)", where=self.engine.place())
+            raise BoxError(
+                "the processor stopped for good (HLT with interrupts off)", where=self.engine.place()
+            )
         while self.controller.pending() is None:
             self.engine.advance(max(0, self.timetable.next() - self.engine.now()))
             self.timetable.run_due()

@@ -84,7 +84,8 @@ class Dos:
         service = self._services.get(function)
         if service is None:
             raise BoxError(
-                f"INT 21h AH={function:02X}h is not imitated", where=f"{frame.cs:04X}:{frame.ip - 2 & 0xFFFF:04X}"
+                f"INT 21h AH={function:02X}h is not imitated",
+                where=f"{frame.cs:04X}:{frame.ip - 2 & 0xFFFF:04X}",
             )
         try:
             answer = service(frame) or _DONE
@@ -245,7 +246,7 @@ class Dos:
         text = self._memory.read(frame.ds, frame.si, 64)
         start = len(text) - len(text.lstrip(b" \t"))
         end = start
-        while end < len(text) and text[end] not in b" \t\r\0/;,=+<>|\"":
+        while end < len(text) and text[end] not in b' \t\r\0/;,=+<>|"':
             end += 1
         name = text[start:end].decode("cp437").upper()
         drive = 0

@@ -77,7 +77,9 @@ class DosMemory:
         try:
             list(self.blocks())
         except DosMemoryError as error:
-            raise BoxError("the chain of memory blocks is broken", where=f"first block {self.first:04X}") from error
+            raise BoxError(
+                "the chain of memory blocks is broken", where=f"first block {self.first:04X}"
+            ) from error
 
     def _join_free(self) -> None:
         header = self.first

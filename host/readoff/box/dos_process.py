@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Final
 
 from readoff.box import dos_errors as err
-from readoff.box import images
 from readoff.box.dos_errors import DosError
 from readoff.box.dos_handles import Handles
 from readoff.box.dos_memory import DosMemory, DosMemoryError
@@ -215,7 +214,7 @@ class Processes:
 
     def _kind(self) -> int:
         address = KERNEL + self._state.kernel.at.exit_kind
-        kind = self._memory.octets[address]
+        kind: int = self._memory.octets[address]
         self._memory.octets[address] = 0
         return kind
 
@@ -292,7 +291,7 @@ class Processes:
 
 
 def _header(data: bytes) -> list[int]:
-    return memoryview(data[:28].ljust(28, b"\0")).cast("H").tolist()
+    return [int.from_bytes(data[i : i + 2], "little") for i in range(0, 28, 2)]
 
 
 def _measure(data: bytes) -> _Image:
@@ -316,7 +315,10 @@ def _relocated(data: bytes, segment: int) -> bytes:
     octets = bytearray(data[words[4] * 16 :][: max(0, size)])
     for i in range(words[3]):
         at = words[12] + 4 * i
-        offset, place = int.from_bytes(data[at : at + 2], "little"), int.from_bytes(data[at + 2 : at + 4], "little")
+        offset, place = (
+            int.from_bytes(data[at : at + 2], "little"),
+            int.from_bytes(data[at + 2 : at + 4], "little"),
+        )
         target = place * 16 + offset
         if target + 2 > len(octets):
             raise DosError(err.BAD_FORMAT)

@@ -17,23 +17,39 @@ KERNEL: Final = images.KERNEL_SEGMENT << 4
 FLAG_CARRY: Final = 1
 
 
+_FRAME_OFFSETS: Final = {
+    name: 2 * i for i, name in enumerate("ax bx cx dx si di bp ds es ip cs flags".split())
+}
+
+
 class Frame:
     """The caller's registers where INT 21h pushed them. Attributes ax to flags are words in memory."""
 
-    _OFFSETS: Final = {
-        name: 2 * i for i, name in enumerate("ax bx cx dx si di bp ds es ip cs flags".split())
-    }
     __slots__ = ("_address", "_memory")
+    _address: int
+    _memory: Memory
+    ax: int
+    bx: int
+    cx: int
+    dx: int
+    si: int
+    di: int
+    bp: int
+    ds: int
+    es: int
+    ip: int
+    cs: int
+    flags: int
 
     def __init__(self, memory: Memory, segment: int, offset: int) -> None:
         object.__setattr__(self, "_memory", memory)
         object.__setattr__(self, "_address", (segment << 4) + offset)
 
     def __getattr__(self, name: str) -> int:
-        return int(self._memory.word((self._address + self._OFFSETS[name]) & 0xFFFFF))
+        return self._memory.word((self._address + _FRAME_OFFSETS[name]) & 0xFFFFF)
 
     def __setattr__(self, name: str, value: int) -> None:
-        self._memory.put_word((self._address + self._OFFSETS[name]) & 0xFFFFF, value)
+        self._memory.put_word((self._address + _FRAME_OFFSETS[name]) & 0xFFFFF, value)
 
     @property
     def al(self) -> int:

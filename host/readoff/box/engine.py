@@ -10,10 +10,10 @@ import ctypes
 from collections.abc import Callable
 from typing import Final
 
-from unicorn import UC_ARCH_X86, UC_HOOK_BLOCK, UC_HOOK_CODE, UC_HOOK_INTR, UC_MODE_16, UC_PROT_ALL, Uc, UcError
+from unicorn import UC_ARCH_X86, UC_HOOK_BLOCK, UC_HOOK_CODE, UC_HOOK_INTR, UC_MODE_16, UC_PROT_ALL
 from unicorn import x86_const as x86
 from unicorn.unicorn_const import UC_ERR_INSN_INVALID, UC_HOOK_INSN, UC_HOOK_MEM_WRITE
-from unicorn.unicorn_py3.unicorn import uclib
+from unicorn.unicorn_py3.unicorn import Uc, uclib
 
 from readoff.errors import BoxError
 
@@ -89,7 +89,7 @@ class Batch:
 
     def write(self, *values: int) -> None:
         """Set all of them."""
-        self.values[:] = values
+        self.values[:] = list(values)
         uclib.uc_reg_write_batch(self._handle, self._ids, self._pointers, self._count)
 
 
@@ -134,12 +134,13 @@ class Engine:
     is raised from ``go``.
     """
 
-    def __init__(self, clocks: Callable[[], int] | None = None) -> None:
+    def __init__(self) -> None:
         self.uc = Uc(UC_ARCH_X86, UC_MODE_16)
         self.memory = Memory()
         self.uc.mem_map_ptr(0, MEGABYTE, UC_PROT_ALL, self.memory.base)
         self.uc.mem_map_ptr(MEGABYTE, HIGH_ALIAS, UC_PROT_ALL, self.memory.base)
-        self.handle = self.uc._uch
+        assert self.uc._uch is not None
+        self.handle: ctypes.c_void_p = self.uc._uch
         self.registers = Registers(self.handle)
         self._place = Batch(self.handle, "cs ip")
         self._delivery = Batch(self.handle, "cs ip ss sp flags")
@@ -224,7 +225,9 @@ class Engine:
 
     def _check_zeros(self, address: int, size: int) -> None:
         if not any(self.memory.octets[address & 0xFFFFF : (address + size) & 0xFFFFF]):
-            self.fail(BoxError("the program runs through memory that is all zeros", where=self.place(address)))
+            self.fail(
+                BoxError("the program runs through memory that is all zeros", where=self.place(address))
+            )
 
     # -- hooks ----------------------------------------------------------------------------------
     def fail(self, error: BaseException) -> None:
@@ -283,6 +286,10 @@ class Engine:
                 self.fail(error)
 
         return self._add_raw(UC_HOOK_CODE, guarded, begin, end)
+
+    def without_fpu(self) -> None:
+        """Floating-point instructions raise interrupt 7 from now on (CR0 bit 2, EM)."""
+        self.uc.reg_write(x86.UC_X86_REG_CR0, self.uc.reg_read(x86.UC_X86_REG_CR0) | 4)
 
     def hook_code_lean(self, function: Callable[..., None]) -> int:
         """Call function(handle, address, size, None), which must not raise, before each instruction."""
@@ -373,15 +380,12 @@ class Engine:
         self._failure = None
         self._stopped = False
         cs, ip = self._place.read()
-        try:
-            uclib_status = uclib.uc_emu_start(self.handle, (cs << 4) + ip, 0xFFFFFFFF, 0, 0)
-            if uclib_status:
-                raise UcError(uclib_status)
-        except UcError as error:
-            if self._failure is None and error.errno == UC_ERR_INSN_INVALID:
-                self.on_interrupt(6)
-                return True
-            self._failure = self._failure or BoxError(f"the processor cannot go on ({error})", where=self.place())
+        status = uclib.uc_emu_start(self.handle, (cs << 4) + ip, 0xFFFFFFFF, 0, 0)
+        if self._failure is None and status == UC_ERR_INSN_INVALID:
+            self.on_interrupt(6)
+            return True
+        if self._failure is None and status:
+            raise BoxError(f"the processor cannot go on (Unicorn error {status})", where=self.place())
         if self._failure is not None:
             raise self._failure
         self._apply_redirection()

@@ -19,9 +19,7 @@ ROM_LABELS: Final = (
     "gates gates_end int05 int08 int09 int10 int11 int12 int13 int14 int15 int16 int17 int18 int19 int1a "
     "nothing date model disk_table system_table ident font"
 ).split()
-ROM_GATES: Final = (
-    "int10 int11 int12 int13 int15 int16 int18 int19 int1a key_ready key reset far"
-).split()
+ROM_GATES: Final = ("int10 int11 int12 int13 int15 int16 int18 int19 int1a key_ready key reset far").split()
 KERNEL_LABELS: Final = (
     "gates gates_end kernel_end int00 int20 int21 int22 int23 int24 int25 int27 int28 int29 int1b "
     "lists first_mcb indos error_mode current_psp user_sp exit_kind io_stack disk_stack active "

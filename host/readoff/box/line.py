@@ -47,7 +47,9 @@ class Peer(Protocol):
 class Line:
     """A null-modem cable from the box's port to whoever is at the other end."""
 
-    def __init__(self, uart: Uart, timetable: Timetable, now: Callable[[], int], changed: Callable[[], None]) -> None:
+    def __init__(
+        self, uart: Uart, timetable: Timetable, now: Callable[[], int], changed: Callable[[], None]
+    ) -> None:
         self.uart = uart
         self._timetable = timetable
         self._now = now

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from typing import TYPE_CHECKING, Final, Literal
 
 from readoff.box.boot import Boot, PowerCut, Reset
@@ -96,9 +97,7 @@ class Box:
         number = self._next_number if number is None else number
         self._next_number = number + 1
         self._runs = 0
-        boot = Boot(
-            self.spec, self.drives, number, self.shown_at, cold=cold, environment=self.environment
-        )
+        boot = Boot(self.spec, self.drives, number, self.shown_at, cold=cold, environment=self.environment)
         boot.dos.processes.on_ended = self._process_ended
         self._boot = boot
         if (c_drive := self.drives.get("C")) is not None and "COMMAND.COM" not in c_drive.entries:
@@ -205,7 +204,7 @@ class Box:
         boot = self.on
         moment = boot.engine.now() + round(seconds * SECOND)
         for i, key in enumerate(keys_of(keys)):
-            boot.timetable.at(moment + i * SECOND // 50, lambda k=key: boot.keyboard.press(k))
+            boot.timetable.at(moment + i * SECOND // 50, partial(boot.keyboard.press, key))
 
     # -- faults and counting ----------------------------------------------------------------------
     def cut_power_at(self, seconds: float) -> None:

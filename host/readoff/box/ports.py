@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from readoff.box.bios import COM_BASES
 from readoff.box.clock import InterruptController, IntervalTimer
@@ -53,9 +54,9 @@ class Ports:
     def add_timing(self, controller: InterruptController, timer: IntervalTimer) -> None:
         """20h, 21h, 40h-43h, 61h."""
         for port in (0x20, 0x21):
-            self.add(port, lambda p=port: controller.read(p), lambda v, p=port: controller.write(p, v))
+            self.add(port, partial(controller.read, port), partial(controller.write, port))
         for port in range(0x40, 0x44):
-            self.add(port, lambda p=port: timer.read(p), lambda v, p=port: timer.write(p, v))
+            self.add(port, partial(timer.read, port), partial(timer.write, port))
         self.add(0x61, timer.read_speaker, timer.write_speaker)
 
     def add_keyboard(self, keyboard: Keyboard, reset: Callable[[str], None] | None) -> None:
@@ -81,11 +82,7 @@ class Ports:
         """Eight registers at the usual base of COM(number)."""
         base = COM_BASES[number - 1]
         for register in range(8):
-            self.add(
-                base + register,
-                lambda r=register: uart.read(r),
-                lambda v, r=register: uart.write(r, v),
-            )
+            self.add(base + register, partial(uart.read, register), partial(uart.write, register))
 
     def add_video(self, video: Video) -> None:
         """The status port of the adapter."""

@@ -22,6 +22,7 @@ OPERAND_SIZE: Final = 0x66
 # First octets that an 8086 does not have, or has as something else.
 _LATER: Final = frozenset({0x0F, *range(0x60, 0x70), 0xC0, 0xC1, 0xC8, 0xC9, 0xF1, 0xD6})
 _PREFIXES: Final = frozenset({0x26, 0x2E, 0x36, 0x3E, 0xF0, 0xF2, 0xF3})
+_WITH_ADDRESS: Final = frozenset({0xF6, 0xF7, *range(0xD8, 0xE0)})
 
 
 class ProcessorKind:
@@ -34,6 +35,8 @@ class ProcessorKind:
         self._watched: dict[int, int] = {}
         engine.flags_in_memory = self.flags_in_memory
         engine.on_cpuid = self.cpuid
+        if not spec.fpu:
+            engine.without_fpu()
 
     def flags_in_memory(self, flags: int) -> int:
         """FLAGS as PUSHF or an interrupt stores them."""
@@ -85,15 +88,22 @@ class ProcessorKind:
 
     def before_divide_error(self) -> None:
         """An 8086 stores the address behind the division that failed; the engine stands on it."""
-        if self._kind != Processor.I8086:
-            return
+        if self._kind == Processor.I8086:
+            self._step_over()
+
+    def skip_floating_point(self) -> None:
+        """Without an FPU an ESC instruction does nothing."""
+        self._step_over()
+
+    def _step_over(self) -> None:
+        """Move IP behind the instruction: prefixes, opcode, and what its second octet says (AAM has just one)."""
         registers, octets = self._engine.registers, self._engine.memory.octets
         start = (registers.cs << 4) + registers.ip & 0xFFFFF
         place = start
         while octets[place] in _PREFIXES:
             place += 1
-        length = place - start + 2  # opcode and the octet behind it (AAM has just those)
-        if octets[place] in (0xF6, 0xF7):
+        length = place - start + 2
+        if octets[place] in _WITH_ADDRESS:
             kind, register = octets[place + 1] >> 6, octets[place + 1] & 7
             length += (2 if register == 6 else 0, 1, 2, 0)[kind]
         registers.ip = registers.ip + length & 0xFFFF

@@ -170,9 +170,8 @@ class Shell:
                 yield from self._print(rest + "\r\n")
         elif upper == "IF":
             condition = rest.split(maxsplit=2)
-            if len(condition) == 3 and condition[0].upper() == "ERRORLEVEL" and condition[1].isdigit():
-                if self._level & 0xFF >= int(condition[1]):
-                    yield from self._command(condition[2], in_batch=in_batch)
+            if self._holds(condition):
+                yield from self._command(condition[2], in_batch=in_batch)
         elif upper == "SET":
             self._set(rest)
         elif upper == "CALL":
@@ -183,6 +182,12 @@ class Shell:
             yield Call(0x0E00, dx=ord(upper[0]) - ord("A"))
         else:
             yield from self._find_and_run(word, f" {rest}" if rest else "")
+
+    def _holds(self, condition: list[str]) -> bool:
+        """ERRORLEVEL number, the only condition that is known."""
+        if len(condition) < 3 or condition[0].upper() != "ERRORLEVEL" or not condition[1].isdigit():
+            return False
+        return self._level & 0xFF >= int(condition[1])
 
     def _set(self, text: str) -> None:
         """SET NAME=VALUE in the shell's own environment, as far as its block has room."""
@@ -230,7 +235,15 @@ class Shell:
         typed = tail.encode("cp437")[:126]
         octets[_TAIL_AT : _TAIL_AT + len(typed) + 2] = bytes([len(typed)]) + typed + b"\r"
         segment = self._psp
-        words = (0, self._buffer + _TAIL_AT, segment, self._buffer + _FCB_AT, segment, self._buffer + _FCB_AT, segment)
+        words = (
+            0,
+            self._buffer + _TAIL_AT,
+            segment,
+            self._buffer + _FCB_AT,
+            segment,
+            self._buffer + _FCB_AT,
+            segment,
+        )
         octets[_BLOCK_AT : _BLOCK_AT + 14] = b"".join(word.to_bytes(2, "little") for word in words)
         octets[_FCB_AT : _FCB_AT + 12] = b"\0" + b" " * 11
         answer = yield Call(0x4B00, data=bytes(octets), at_dx=True, at_bx=_BLOCK_AT)

@@ -168,15 +168,11 @@ class Uart:
             return self.ier
         if register == 2:
             return self._identify()
-        if register == 3:
-            return self.lcr
-        if register == 4:
-            return self.mcr
         if register == 5:
             return self._line_status()
         if register == 6:
             return self._modem_status()
-        return self.scratch if self.kind != "8250" else 0xFF
+        return {3: self.lcr, 4: self.mcr}.get(register, self.scratch if self.kind != "8250" else 0xFF)
 
     def _line_status(self) -> int:
         status = self._errors | (LSR_READY if self._received else 0)

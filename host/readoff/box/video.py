@@ -28,7 +28,18 @@ COLOUR_TEXT: Final = 0xB8000
 MONO_TEXT: Final = 0xB0000
 _TEXT_AREA: Final = 0x8000
 BLANK: Final = 0x0720
-_GRAPHICS_COLUMNS: Final = {4: 40, 5: 40, 6: 80, 0x0D: 40, 0x0E: 80, 0x0F: 80, 0x10: 80, 0x11: 80, 0x12: 80, 0x13: 40}
+_GRAPHICS_COLUMNS: Final = {
+    4: 40,
+    5: 40,
+    6: 80,
+    0x0D: 40,
+    0x0E: 80,
+    0x0F: 80,
+    0x10: 80,
+    0x11: 80,
+    0x12: 80,
+    0x13: 40,
+}
 _MODES: Final[dict[Display, frozenset[int]]] = {
     "mda": frozenset({7}),
     "cga": frozenset(range(7)),
@@ -132,7 +143,9 @@ class Video:
         within = page * size + 2 * (row * self.columns + column)
         return self._base() + within % _TEXT_AREA
 
-    def scroll(self, rows: int, top: int, left: int, bottom: int, right: int, attribute: int, page: int) -> None:
+    def scroll(
+        self, rows: int, top: int, left: int, bottom: int, right: int, attribute: int, page: int
+    ) -> None:
         """Move a window up (rows > 0) or down (< 0); 0 clears it. Edges are inclusive and clipped."""
         if not self.is_text:
             return
