@@ -53,7 +53,7 @@ def test_killed_at_any_moment(tmp_path, seed):
         (inbox / f"{number:08}.RDO").write_bytes(octets)
     spool = [Spooled(parse_record(octets).id, octets) for octets in records]
     sender = Sender(0x11223344, 0xA1B2C3D4, spool, patience=0.3)
-    kill_after = draw.randrange(400)  # rounds of the line: hello takes 2, a record 5 to 12
+    kill_after = draw.randrange(160)  # rounds of the line: all 30 records take about as many
     rounds = iter(range(10_000))
     with (
         a_host(store, inbox) as (program, tcp_port),
