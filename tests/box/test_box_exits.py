@@ -353,3 +353,23 @@ def test_a_run_after_a_failed_one_needs_a_boot_and_gets_it() -> None:
         run_source(box, "main: cli\n hlt")
     box.boot()
     assert run_source(box, "main: exit 3").exit.code == 3
+
+
+def test_with_break_on_any_call_sees_ctrl_c() -> None:
+    """Measured on one real kernel, where BREAK is ON by default: INT 23h also during 07h."""
+    busy = "main: mov ah,19h\n int 21h\n jmp main"
+    for on in (False, True):
+        box = make_box(replace(AT, break_on=on))
+        box.most_seconds = 2
+        box.type_at(0.5, "\x03")
+        if on:
+            assert run_source(box, busy).exit.kind == "break"
+        else:
+            with pytest.raises(BoxError, match="does not end"):
+                run_source(box, busy)
+
+
+def test_a_function_that_is_not_there_can_be_an_error_code() -> None:
+    box = make_box()
+    box.on.dos.strict = False
+    assert run_source(box, "main: mov ah,65h\n int 21h\n mov [results],ax\n exit").word(0) == 1

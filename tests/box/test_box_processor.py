@@ -8,7 +8,7 @@ import pytest
 
 from readoff.box import AT, LATE, XT, MachineSpec, Processor
 from readoff.errors import BoxError
-from support.box_programs import make_box, run_source
+from support.box_programs import assemble, make_box, run_source
 
 # FLAGS with bits 15-12 cleared, then set, as PUSHF stores them (results 0, 1), and as INT stores them (2).
 FLAGS = """
@@ -272,3 +272,18 @@ main:   mov     word [results], 5A5Ah
 def test_octets_that_are_no_instruction_are_an_error() -> None:
     with pytest.raises(BoxError, match="no instruction"):
         run_source(make_box(), "main: db 0Fh, 0FFh\n exit")
+
+
+def test_counting_between_two_places() -> None:
+    box = make_box()
+    psp = box.on.dos.blocks.largest()
+    source = "main: mov cx,3\n.l: call sub\n loop .l\n exit\nsub: nop\n nop\n nop\n ret"
+    box.drive("C").write("T.COM", assemble(source))
+    box.run("C:\\T.COM")
+    start = box.ended[-1].psp << 4
+    body = assemble(source)
+    routine = start + 0x100 + body.rindex(b"\x90\x90\x90\xc3")
+    with box.counting_between(routine, routine + 3) as counts:
+        box.run("C:\\T.COM")
+    assert counts == [3, 3, 3]
+    assert psp == box.on.dos.blocks.largest()

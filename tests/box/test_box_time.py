@@ -307,3 +307,24 @@ def test_hlt_waits_for_the_next_interrupt() -> None:
     ran = run_source(make_box(), "main: hlt\n hlt\n hlt\n exit")
     assert ran.exit.kind == "ended"
     assert 2 * 0.054 < ran.exit.seconds < 3.5 * 0.055
+
+
+def test_cmos_memory_keeps_what_was_written_over_resets_and_power() -> None:
+    box = make_box()
+    run_source(box, "main: mov al,34h\n out 70h,al\n mov al,5Ah\n out 71h,al\n exit")
+    for cold in (False, True):
+        box.boot(cold=cold)
+        ran = run_source(box, "main: mov al,34h\n out 70h,al\n in al,71h\n mov [results],al\n exit")
+        assert ran.results[0] == 0x5A
+
+
+def test_the_clock_goes_on_over_boots() -> None:
+    box = make_box()
+    assert box.on.rtc is not None
+    before = box.on.rtc.time()
+    run_source(box, TICKS.format(ticks=40))
+    box.boot()
+    assert 60 < (box.on.rtc.time() - before).total_seconds() < 90
+    box.boot(at=datetime(1995, 1, 1))
+    assert box.on.rtc.time().year == 1995
+    assert box.on.dos.state.now().year == 1995

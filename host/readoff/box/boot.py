@@ -58,6 +58,7 @@ class Boot:
         *,
         cold: bool,
         environment: dict[str, str],
+        cmos: bytes | None = None,
     ) -> None:
         self.spec = spec
         self.number = number
@@ -73,6 +74,7 @@ class Boot:
         self.keyboard = Keyboard(engine.memory, lambda: self.controller.request(1), spec.enhanced_keyboard)
         self.video = Video(engine, spec.display)
         self.processor = ProcessorKind(engine, spec)
+        self._kept_cmos = cmos
         self.bios = Bios(engine, spec, self.keyboard, self.rtc, drives)
         self.bios.reset = self._reset
         self.lines = self._make_lines()
@@ -159,7 +161,9 @@ class Boot:
         self.video.start()
         counter: Counter = self.timer.counters[0]
         counter.program(self.spec.pit_mode, 65536, POST_TIME - chance.randrange(54 * 10**9))
-        if self.rtc is not None:
+        if self.rtc is not None and self._kept_cmos is not None:
+            self.rtc.restore(self._kept_cmos)
+        elif self.rtc is not None:
             self._fill_cmos(self.rtc)
 
     def _fill_cmos(self, rtc: RealTimeClock) -> None:

@@ -58,6 +58,10 @@ class RealTimeClock:
         if 0x2F not in given:
             self.octets[0x2F] = total & 0xFF
 
+    def restore(self, octets: bytes) -> None:
+        """What CMOS memory held when the power went; the clock's own registers are left alone."""
+        self.octets[0x0E:] = octets[0x0E:]
+
     def _since_base(self) -> int:
         return self._now() + self._phase
 

@@ -44,6 +44,7 @@ class Dos:
         self.folders = Folders(self.state, self.handles)
         self.processes = Processes(self.state, self.handles, self.blocks)
         self.calls = 0
+        self.strict = True  # a function that is not imitated is a BoxError; else error 1, as on real DOS
         self._services: dict[int, Callable[[Frame], int | None]] = {
             int(name[2:], 16): getattr(owner, name)
             for owner in (self, self.handles, self.folders, self.processes)
@@ -66,6 +67,7 @@ class Dos:
             self._memory.put_word(4 * number + 2, segment)
         if not self.state.spec.enhanced_keyboard:
             self._memory.octets[KERNEL + self._at.key_status_function] = 0x01
+        self._memory.octets[KERNEL + self._at.break_check] = self.state.spec.break_on
 
     # -- gates ------------------------------------------------------------------------------------
     def _frame(self) -> Frame:
@@ -82,6 +84,10 @@ class Dos:
         frame = self._frame()
         function = frame.ax >> 8
         service = self._services.get(function)
+        if service is None and not self.strict:
+            self._fail(frame, err.INVALID_FUNCTION)
+            self._answer(_DONE)
+            return
         if service is None:
             raise BoxError(
                 f"INT 21h AH={function:02X}h is not imitated",
@@ -189,9 +195,9 @@ class Dos:
             registers.bx = 0x0D01
             registers.cx = registers.cx & 0xFF | 0x0200
         elif ax == 0x3300:
-            registers.dx = registers.dx & 0xFF00 | state.break_check
+            registers.dx = registers.dx & 0xFF00 | self._memory.octets[KERNEL + self._at.break_check]
         elif ax == 0x3301:
-            state.break_check = registers.dx & 1
+            self._memory.octets[KERNEL + self._at.break_check] = registers.dx & 1
         elif ax == 0x3305:
             registers.dx = registers.dx & 0xFF00 | 3
         elif ax == 0x3306 and state.spec.dos_version >= (5, 0):

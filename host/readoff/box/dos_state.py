@@ -81,7 +81,6 @@ class DosState:
         self.dta = (0, 0x80)
         self.extended_error = 0
         self.verify = 0
-        self.break_check = 0
         self.return_code = 0
         self.date = today
 

@@ -23,7 +23,8 @@ ROM_GATES: Final = ("int10 int11 int12 int13 int15 int16 int18 int19 int1a key_r
 KERNEL_LABELS: Final = (
     "gates gates_end kernel_end int00 int20 int21 int22 int23 int24 int25 int27 int28 int29 int1b "
     "lists first_mcb indos error_mode current_psp user_sp exit_kind io_stack disk_stack active "
-    "critical_ax critical_code critical_device transfer key_status_function device_con con_line_state column"
+    "critical_ax critical_code critical_device transfer key_status_function device_con con_line_state column "
+    "break_check"
 ).split()
 KERNEL_GATES: Final = "quick service failed abort char_out char_in reentry top".split()
 GATE_SIZE: Final = 2  # NOP and the way back

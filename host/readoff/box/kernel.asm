@@ -57,7 +57,7 @@ table:
         dw      int00, int20, int21, int22, int23, int24, int25, int27, int28, int29, int1b
         dw      lists, first_mcb, indos, error_mode, current_psp, user_sp, exit_kind
         dw      io_stack, disk_stack, active, critical_ax, critical_code, critical_device
-        dw      transfer, key_status_function, device_con, con_line_state, column
+        dw      transfer, key_status_function, device_con, con_line_state, column, break_check
 
 ; ----------------------------------------------------------------------------------------------
 gates:
@@ -139,6 +139,12 @@ int21:
         mov     [user_ss], cx
         mov     [active], si
         sti
+        cmp     byte [break_check], 0   ; BREAK ON: look for Ctrl-C at every call but 06h
+        je      .serve
+        cmp     ah, 06h
+        je      .serve
+        call    check_break
+.serve:
         mov     bl, ah
         mov     bh, 0
         shl     bx, 1

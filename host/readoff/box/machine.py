@@ -73,6 +73,7 @@ class Box:
         self.patience = 120.0
         self.shown_at = spec.started_at
         self.ended: list[Ended] = []
+        self._cmos: bytes | None = None
         self._boot: Boot | None = None
         self._runs = 0
         self._next_number = 1
@@ -97,7 +98,15 @@ class Box:
         number = self._next_number if number is None else number
         self._next_number = number + 1
         self._runs = 0
-        boot = Boot(self.spec, self.drives, number, self.shown_at, cold=cold, environment=self.environment)
+        boot = Boot(
+            self.spec,
+            self.drives,
+            number,
+            self.shown_at,
+            cold=cold,
+            environment=self.environment,
+            cmos=self._cmos,
+        )
         boot.dos.processes.on_ended = self._process_ended
         self._boot = boot
         if (c_drive := self.drives.get("C")) is not None and "COMMAND.COM" not in c_drive.entries:
@@ -109,6 +118,8 @@ class Box:
         """Off. What programs did not close or commit is lost."""
         boot = self.on
         boot.dos.handles.forget_all()
+        if boot.rtc is not None:
+            self._cmos = bytes(boot.rtc.octets)
         self.shown_at += timedelta(microseconds=boot.engine.now() // 10**6) + timedelta(minutes=1)
         self._boot = None
 
@@ -244,5 +255,32 @@ class Box:
         engine.forget_code()
         try:
             yield lambda: total
+        finally:
+            engine.unhook(hook)
+
+    @contextmanager
+    def counting_between(self, begin: int, end: int) -> Iterator[list[int]]:
+        """Count instructions from one linear address to another, each time that the guest goes that way.
+
+        The list grows by one number at each arrival at end after begin; what interrupts do counts too.
+        """
+        engine = self.on.engine
+        counts: list[int] = []
+        since: int | None = None
+
+        def look(_uc: int, address: int, _size: int, _data: object) -> None:
+            nonlocal since
+            if since is not None:
+                since += 1
+            if address == begin:
+                since = 0
+            elif address == end and since is not None:
+                counts.append(since)
+                since = None
+
+        hook = engine.hook_code_lean(look)
+        engine.forget_code()
+        try:
+            yield counts
         finally:
             engine.unhook(hook)

@@ -40,7 +40,8 @@ class MachineSpec:
     cpuid: (highest leaf, leaf 1 EAX, leaf 1 EDX, vendor) or None; only from I80486 on.
     cmos: (index, value) pairs from 10h on that overrule what the box works out; the check sum follows
     unless 2Eh or 2Fh is given. uart_paced: octets take their time on the line and overrun; else all
-    is there at once. ebda: 1 KB of conventional memory goes to the BIOS.
+    is there at once. break_on: DOS looks for Ctrl-C at every call (BREAK ON). ebda: 1 KB of conventional
+    memory goes to the BIOS.
     """
 
     name: str = "box"
@@ -62,6 +63,7 @@ class MachineSpec:
     rtc: bool = True
     started_at: datetime = datetime(1994, 5, 31, 6, 22)
     dos_version: tuple[int, int] = (5, 0)
+    break_on: bool = False
     rom_text: str = "Test machine in software, no real product"
     rom_date: str = "05/31/91"
     model: int = 0xFC
