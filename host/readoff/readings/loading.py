@@ -8,29 +8,36 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from readoff.errors import SchemaError
 from readoff.readings.faults import Faults, key_lines
 from readoff.readings.formula import Formula, parse_formula
+from readoff.readings.kinds import Kind
 from readoff.readings.loading_samples import SAMPLE_KEYS, load_samples
 from readoff.readings.numbers import Style
 from readoff.readings.schema import Metric, Pattern, Recognition, Schema, compile_pattern
 from readoff.readings.shown import CaptureKind
 from readoff.readings.table import Table
+from readoff.readings.text import TEXT
 from readoff.readings.units import UNITS
 
 LONGEST_SCHEMA = 65536
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,40}")
 _DOS_NAME = re.compile(r"[A-Z0-9!#$%&'()@^_`{}~*?-]{1,8}(?:\.[A-Z0-9!#$%&'()@^_`{}~*?-]{0,3})?")
 _BETTER = ("higher", "lower", "neither")
-_KINDS = tuple(kind.value for kind in CaptureKind)
-_TOP = ("schema", "title", "units", "headline", "recognise", "metrics", "samples")
+# The kinds of schema, by the word that stands for them in `kind`; "text" where nothing is said.
+KINDS = {kind.name: kind for kind in (TEXT,)}
+# The keys that all kinds share; each kind adds its own.
+_TOP = ("schema", "kind", "title", "units", "headline", "recognise", "metrics", "samples")
 _RECOGNISE = ("all", "none", "programs", "captures", "files")
-_SHOWN_KEYS = ("pattern", "unit", "better", "comma", "clock", "once", "optional", "exact")
+_SHOWN_KEYS = ("unit", "better", "comma", "clock", "once", "optional", "exact")
 _DERIVED_KEYS = ("formula", "unit", "better", "optional")
 # The keys of each kind of table, for the guide.
-TABLES = (_TOP, _RECOGNISE, _SHOWN_KEYS, _DERIVED_KEYS, SAMPLE_KEYS)
+TABLES = (
+    (_TOP, _RECOGNISE, _SHOWN_KEYS, _DERIVED_KEYS, SAMPLE_KEYS),
+    *(keys for kind in KINDS.values() for keys in (kind.top, kind.recognise, kind.shown)),
+)
 
 
 def load_schemas(texts: Iterable[tuple[str, str]]) -> list[Schema]:
@@ -71,14 +78,19 @@ def _load(text: str, faults: Faults) -> Schema | None:
         return None
     faults.lines = key_lines(text)
     top = Table(data, "", faults)
-    top.only(_TOP)
+    kind = _kind(top)
+    top.only(_TOP + kind.top)
     name = top.text("schema")
     if name and not _NAME.fullmatch(name):
         faults.add("schema", f"{name!r}", "a small letter, then small letters, digits and _")
     title = top.text("title")
     units = UNITS.union(top.texts("units"))
-    recognise = _recognition(top.table("recognise"))
-    metrics = _metrics(top.table("metrics"), units, faults)
+    recognise_table, metrics_table = top.table("recognise"), top.table("metrics")
+    recognise = _recognition(recognise_table, kind)
+    tables = {name: metrics_table.table(name) for name in metrics_table.data}
+    metrics = _metrics(metrics_table, tables, units, kind)
+    shown = {name: table for name, table in tables.items() if "formula" not in table.data}
+    way = kind.load(top, recognise_table, shown)
     headline = top.texts("headline")
     known = {metric.name: metric for metric in metrics}
     if not headline:
@@ -94,13 +106,19 @@ def _load(text: str, faults: Faults) -> Schema | None:
     if faults.told:
         return None
     digest = hashlib.sha256(octets).hexdigest()
-    return Schema(name, title, faults.file, digest, recognise, metrics, headline, samples)
+    return Schema(name, title, faults.file, digest, recognise, metrics, headline, way, samples)
 
 
-def _recognition(table: Table) -> Recognition:
-    table.only(_RECOGNISE)
+def _kind(top: Table) -> Kind:
+    """The kind of schema that the top table names."""
+    name = top.text("kind", needed=False) or "text"
+    return KINDS[name] if top.choice("kind", name, KINDS) else KINDS["text"]
+
+
+def _recognition(table: Table, kind: Kind) -> Recognition:
+    table.only(_RECOGNISE + kind.recognise)
     wanted = _patterns(table, "all")
-    if not wanted:
+    if kind.patterns and not wanted:
         table.fault("all", "no pattern is given", "at least one pattern that the output always matches")
     programs, files = table.texts("programs"), table.texts("files")
     for key, names in (("programs", programs), ("files", files)):
@@ -111,10 +129,12 @@ def _recognition(table: Table) -> Recognition:
                     f"{name!r} is not a DOS name",
                     "up to 8 characters, a point, up to 3; * and ? allowed",
                 )
+    known = [capture.value for capture in kind.captures]
     kinds = tuple(
-        CaptureKind(kind) for kind in table.texts("captures") if table.choice("captures", kind, _KINDS)
+        CaptureKind(name) for name in table.texts("captures") if table.choice("captures", name, known)
     )
-    if files and kinds and CaptureKind.FILE not in kinds:
+    kinds = kinds or kind.captures
+    if files and CaptureKind.FILE not in kinds:
         table.fault("files", "the schema reads no files", 'captures with "file" among them, or no files')
     return Recognition(
         wanted,
@@ -136,25 +156,27 @@ def _patterns(table: Table, key: str) -> tuple[Pattern, ...]:
     return tuple(patterns)
 
 
-def _metrics(table: Table, units: frozenset[str], faults: Faults) -> tuple[Metric, ...]:
+def _metrics(
+    table: Table, tables: Mapping[str, Table], units: frozenset[str], kind: Kind
+) -> tuple[Metric, ...]:
     """All metrics, each derived one after its inputs."""
     metrics: dict[str, Metric] = {}
-    for name in table.data:
+    for name, each in tables.items():
         if not _NAME.fullmatch(name):
             table.fault(name, f"{name!r} is not a name", "a small letter, then small letters, digits and _")
-        metrics[name] = _metric(name, table.table(name), units)
+        metrics[name] = _metric(name, each, units, kind)
     if not metrics:
         table.fault("", "no metric", "at least one table [metrics.NAME]")
     for metric in metrics.values():
         for used in metric.formula.names if metric.formula else ():
             if used not in metrics:
-                faults.unknown(f"metrics.{metric.name}.formula", used, metrics)
-    return _in_order(metrics, faults)
+                table.faults.unknown(f"metrics.{metric.name}.formula", used, metrics)
+    return _in_order(metrics, table.faults)
 
 
-def _metric(name: str, table: Table, units: frozenset[str]) -> Metric:
+def _metric(name: str, table: Table, units: frozenset[str], kind: Kind) -> Metric:
     derived = "formula" in table.data
-    table.only(_DERIVED_KEYS if derived else _SHOWN_KEYS)
+    table.only(_DERIVED_KEYS if derived else _SHOWN_KEYS + kind.shown)
     unit, better = table.text("unit", empty=True), table.text("better")
     if unit not in units:
         table.faults.unknown(table.key("unit"), unit, units)
@@ -162,12 +184,7 @@ def _metric(name: str, table: Table, units: frozenset[str]) -> Metric:
         table.choice("better", better, _BETTER)
     optional = table.flag("optional")
     if derived:
-        return Metric(name, unit, better, formula=_formula(table), optional=optional)
-    text = table.text("pattern")
-    pattern = compile_pattern(text, named_group=True) if text else None
-    if isinstance(pattern, tuple):
-        table.fault("pattern", *pattern)
-        pattern = None
+        return Metric(name, unit, better, _formula(table), optional=optional)
     style = Style(table.text("comma", needed=False), table.text("clock", needed=False), unit == "s")
     if style.comma:
         table.choice("comma", style.comma, ("thousands", "decimal"))
@@ -176,7 +193,7 @@ def _metric(name: str, table: Table, units: frozenset[str]) -> Metric:
         if not style.time:
             table.fault("clock", f"a time in {unit!r}", 'unit = "s": times are read in seconds')
     once, exact = table.flag("once"), table.flag("exact")
-    return Metric(name, unit, better, pattern, None, once, optional, exact, style)
+    return Metric(name, unit, better, None, once, optional, exact, style)
 
 
 def _formula(table: Table) -> Formula | None:

@@ -4,55 +4,72 @@ from __future__ import annotations
 
 import fnmatch
 import ntpath
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
+from readoff.readings.kinds import Told
 from readoff.readings.reading import Condition, Verdict
-from readoff.readings.schema import Schema
-from readoff.readings.shown import Capture, Shown
+from readoff.readings.schema import Recognition, Schema
+from readoff.readings.shown import CaptureKind, Shown
+from readoff.readings.view import View
 
 
-def recognise(
-    capture: Capture, shown: Shown, index: int, schema: Schema, program: str, *, fully: bool = False
-) -> Verdict:
+def recognise(view: View, schema: Schema, *, fully: bool = False) -> Verdict:
     """Judge one capture by one schema. fully: look at every condition even after one has failed."""
     conditions: list[Condition] = []
-    for condition in _conditions(capture, shown, schema, program):
-        conditions.append(condition)
-        if not (condition.met or fully):
+    for met, tell in _conditions(view, schema):
+        conditions.append(Condition(met, tell()))
+        if not (met or fully):
             break
-    return Verdict(index, schema.name, all(condition.met for condition in conditions), tuple(conditions))
+    return Verdict(view.index, schema.name, all(condition.met for condition in conditions), tuple(conditions))
 
 
-def _conditions(capture: Capture, shown: Shown, schema: Schema, program: str) -> Iterator[Condition]:
+def _conditions(view: View, schema: Schema) -> Iterator[Told]:
     """Every condition of the schema, the cheapest first."""
-    rules = schema.recognise
-    if rules.kinds:
+    yield from _by_name(view, schema.recognise)
+    yield from _by_pattern(view, schema.recognise)
+    yield from schema.way.further(view)
+
+
+def _by_name(view: View, rules: Recognition) -> Iterator[Told]:
+    """What can be told without a look at the octets."""
+    kind = view.capture.kind
+    if kind not in rules.kinds or len(rules.kinds) < len(CaptureKind):
         wanted = " or ".join(rules.kinds)
-        yield Condition(
-            capture.kind in rules.kinds, f"the capture is a {capture.kind}, the schema reads {wanted}"
-        )
+        yield kind in rules.kinds, lambda: f"the capture is a {kind}, the schema reads {wanted}"
     if rules.programs:
-        wanted = " or ".join(rules.programs)
-        if program:
-            met = any(fnmatch.fnmatchcase(_stem(program), name) for name in rules.programs)
-            yield Condition(met, f"the program is {_stem(program)}, the schema is for {wanted}")
+        programs = " or ".join(rules.programs)
+        if view.program:
+            stem = _stem(view.program)
+            met = any(fnmatch.fnmatchcase(stem, name) for name in rules.programs)
+            yield met, lambda: f"the program is {stem}, the schema is for {programs}"
         else:
-            yield Condition(True, f"the program is not known, the schema is for {wanted}")
-    if rules.files and capture.kind == "file":
-        name = ntpath.basename(capture.name).upper()
+            yield True, lambda: f"the program is not known, the schema is for {programs}"
+    if rules.files and kind is CaptureKind.FILE:
+        name = ntpath.basename(view.capture.name).upper()
         met = any(fnmatch.fnmatchcase(name, wanted) for wanted in rules.files)
-        yield Condition(
-            met, f"the file is {name or 'without a name'}, the schema reads {' or '.join(rules.files)}"
+        yield (
+            met,
+            lambda: f"the file is {name or 'without a name'}, the schema reads {' or '.join(rules.files)}",
         )
+
+
+def _by_pattern(view: View, rules: Recognition) -> Iterator[Told]:
+    if not (rules.all or rules.none):
+        return
+    shown = view.shown
     if shown.flaw:
-        yield Condition(False, shown.flaw)
+        yield False, lambda: shown.flaw
         return
     for pattern in rules.none:
         found = pattern.compiled.search(shown.utf8)
-        yield Condition(not found, f"{pattern.text!r} must not be there, and {_where(shown, found)}")
+        yield not found, _telling(f"{pattern.text!r} must not be there, and ", shown, found)
     for pattern in rules.all:
         found = pattern.compiled.search(shown.utf8)
-        yield Condition(bool(found), f"{pattern.text!r} {_where(shown, found)}")
+        yield bool(found), _telling(f"{pattern.text!r} ", shown, found)
+
+
+def _telling(before: str, shown: Shown, found: object) -> Callable[[], str]:
+    return lambda: before + _where(shown, found)
 
 
 def _where(shown: Shown, found: object) -> str:

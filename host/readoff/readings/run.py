@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 from readoff.readings.reading import Hold, Reading, Readout, Verdict
 from readoff.readings.recognising import recognise
 from readoff.readings.schema import Schema
-from readoff.readings.shown import Capture, CaptureKind, show
+from readoff.readings.shown import Capture, CaptureKind
 from readoff.readings.taking import Entry, Taker
+from readoff.readings.view import View
 
 _KINDS = tuple(CaptureKind)
 
@@ -23,18 +24,14 @@ def read_run(captures: Sequence[Capture], schemas: Sequence[Schema], *, program:
 
     program: as the tester named it, or its file; "" when it is not known.
     """
-    shown = [show(capture) for capture in captures]
-    verdicts = [
-        recognise(capture, shown[index], index, schema, program)
-        for index, capture in enumerate(captures)
-        for schema in schemas
-    ]
+    views = [View(capture, index, program) for index, capture in enumerate(captures)]
+    verdicts = [recognise(view, schema) for view in views for schema in schemas]
     roles = _Roles(captures, verdicts)
     readings: list[Reading] = []
     holds = list(roles.holds)
     for schema in schemas:
         sources = [
-            _Source(captures[index], index, Taker(shown[index], schema, index, len(captures[index].octets)))
+            _Source(captures[index], index, Taker(views[index], schema))
             for index in roles.sources.get(schema.name, ())
         ]
         if sources:
@@ -48,12 +45,8 @@ def explain(
     captures: Sequence[Capture], schemas: Sequence[Schema], *, program: str = ""
 ) -> tuple[Verdict, ...]:
     """For every capture and schema, every condition and whether it is met: which schema, and why."""
-    shown = [show(capture) for capture in captures]
-    return tuple(
-        recognise(capture, shown[index], index, schema, program, fully=True)
-        for index, capture in enumerate(captures)
-        for schema in schemas
-    )
+    views = [View(capture, index, program) for index, capture in enumerate(captures)]
+    return tuple(recognise(view, schema, fully=True) for view in views for schema in schemas)
 
 
 @dataclass

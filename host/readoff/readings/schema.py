@@ -13,6 +13,7 @@ from typing import Any
 import re2
 
 from readoff.readings.formula import Formula
+from readoff.readings.kinds import Way
 from readoff.readings.numbers import Style
 from readoff.readings.shown import Capture, CaptureKind
 
@@ -72,7 +73,7 @@ def compile_pattern(text: str, *, named_group: bool) -> Pattern | tuple[str, str
 
 @dataclass(frozen=True)
 class Metric:
-    """One number that a program's output gives, shown (pattern) or derived (formula).
+    """One number that a program's output gives, shown (taken by the schema's way) or derived (formula).
 
     once: more than one match is a hold. optional: it may be absent. exact: a count or a setting that is not
     rounded, so its quantum is 0. style: the forms that its numbers take.
@@ -81,7 +82,6 @@ class Metric:
     name: str
     unit: str
     better: str
-    pattern: Pattern | None = None
     formula: Formula | None = None
     once: bool = False
     optional: bool = False
@@ -93,7 +93,7 @@ class Metric:
 class Recognition:
     """How to know a program's output: every pattern of `all`, none of `none`, and what else is said.
 
-    programs, files: DOS names in upper case, files with * and ? as in DOS; kinds: which captures; empty for any.
+    programs, files: DOS names in upper case, files with * and ? as in DOS, empty for any; kinds: which captures.
     """
 
     all: tuple[Pattern, ...]
@@ -124,7 +124,8 @@ class Schema:
     """A declared way to read a program's output.
 
     file: the name it was loaded under. digest: SHA-256 of its text. metrics: in an order in which every
-    derived one comes after its inputs. headline: the metrics that a study asks for.
+    derived one comes after its inputs. headline: the metrics that a study asks for. way: how its kind of schema
+    knows a capture and takes the shown metrics.
     """
 
     name: str
@@ -134,6 +135,7 @@ class Schema:
     recognise: Recognition
     metrics: tuple[Metric, ...]
     headline: tuple[str, ...]
+    way: Way
     samples: tuple[Sample, ...] = ()
 
     def metric(self, name: str) -> Metric:

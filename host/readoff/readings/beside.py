@@ -1,0 +1,49 @@
+"""A number in a line, and what stands beside it: where it goes on, or began earlier, it is held.
+
+A sign, a bound or further digits beside the characters taken, or characters that were not written together, make
+another number of it.
+"""
+
+from __future__ import annotations
+
+import re
+
+from readoff.readings.kinds import Seen
+from readoff.readings.numbers import Style, Unread, read_number
+from readoff.readings.shown import Line
+
+# A metric found more often than this in one capture is held: a mistake, or an attack on the reader's time.
+MOST_OCCURRENCES = 1000
+
+# What follows a number that is longer than the characters taken; 0x only after a lone 0.
+_GOES_ON = re.compile(r"[0-9½¼²ⁿ]|[.,:'][0-9]|[eEdD][+-]?[0-9]")
+_HEX_GOES_ON = re.compile(r"[xX][0-9A-Fa-f]")
+# What stands before a number that began earlier: digits, a mark after a digit, a leading point (not dot leaders or
+# an abbreviation's), a sign (not a hyphen between words), a bound, an exponent, a hex prefix.
+_BEGAN_BEFORE = re.compile(
+    r"(?:[0-9]|[0-9][.,:']|(?:^|[^.A-Za-z0-9])\.|(?:^|[^0-9A-Za-z)\]])[+-]|[<>≤≥]\s*"
+    r"|0[xX][0-9A-Fa-f]*|[0-9][eEdD][+-]?)$"
+)
+
+
+def number_in_line(line: Line, first: int, last: int, style: Style) -> Seen:
+    """The characters first..last of a line as one number, exactly or not at all."""
+    number = read_number(line.text[first:last], style)
+    if not isinstance(number, Unread) and (flaw := _flaw(line, first, last)):
+        number = Unread(flaw)
+    return Seen(number, *line.span(first, last), line.text)
+
+
+def _flaw(line: Line, first: int, last: int) -> str:
+    """Why the characters first..last are not a whole number as it was shown, or ""."""
+    taken = line.text[first:last]
+    if _GOES_ON.match(line.text, last) or (taken == "0" and _HEX_GOES_ON.match(line.text, last)):
+        return f"{taken!r} is taken, but the number goes on: {line.text[first : last + 8]!r}"
+    before = line.text[max(0, first - 24) : first]
+    if _BEGAN_BEFORE.search(before):
+        return f"{taken!r} is taken, but what stands before belongs to it: {(before + taken)[-24:]!r}"
+    if not line.in_one_piece(first, last):
+        return f"{taken!r} was put together on the screen from texts written at different times"
+    if not line.in_one_row(first, last):
+        return f"{taken!r} lies across the edge of the screen: one number or two?"
+    return ""

@@ -1,0 +1,67 @@
+"""What a kind of schema is: the keys that it adds, how it knows a capture, how it takes numbers from it.
+
+All kinds share the rest: names of programs and files, patterns on the lines, units, direction, derived readings,
+rules, samples. A kind is one `Kind` in the table of loading.py; each of its schemas is read by a `Way`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+from readoff.readings.numbers import Number, Unread
+from readoff.readings.shown import CaptureKind
+from readoff.readings.table import Table
+from readoff.readings.view import View
+
+if TYPE_CHECKING:
+    from readoff.readings.schema import Metric, Pattern
+
+# One condition: whether the capture meets it, and the sentence that says so (worked out only when it is wanted).
+Told = tuple[bool, Callable[[], str]]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A number found for a metric, or why what stands there is none; the octets that show it, and its line."""
+
+    number: Number | Unread
+    begin: int
+    end: int
+    line: str = ""
+
+
+class Way(Protocol):
+    """How one schema knows a capture and takes its numbers. Neither method ever raises, whatever the octets."""
+
+    @property
+    def hints(self) -> Sequence[Pattern]:
+        """Patterns that some line matches in every capture whose further conditions are met; may be empty."""
+        ...
+
+    def further(self, view: View) -> Iterator[Told]:
+        """The conditions of this kind, beside those that all kinds share; the cheapest first."""
+        ...
+
+    def take(self, metric: Metric, view: View) -> list[Seen]:
+        """What is found for a shown metric, in order; empty where it is missing."""
+        ...
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of schema.
+
+    captures: the kinds of capture that it can read. top, recognise, shown: its own keys at the top, in [recognise]
+    and in the table of a shown metric. patterns: whether [recognise] must have `all`. load: makes the way of one
+    schema from its top table, its [recognise] and the tables of its shown metrics; faults go into the tables.
+    """
+
+    name: str
+    captures: tuple[CaptureKind, ...]
+    load: Callable[[Table, Table, Mapping[str, Table]], Way]
+    top: tuple[str, ...] = ()
+    recognise: tuple[str, ...] = ()
+    shown: tuple[str, ...] = ()
+    patterns: bool = False
