@@ -175,6 +175,15 @@ def test_ten_thousand_records_cost_a_bounded_number_of_statements(tmp_path):
         assert all("SCAN" not in row[3] for row in plans)
 
 
+def test_what_waits_is_read_in_the_order_in_which_it_came(tmp_path):
+    """Two programs kept two records under one id before either was read: the first stands, whoever reads."""
+    with open_store(tmp_path / "s.db", SCHEMAS) as store:
+        store._keep([(RUN, "one"), (samples.run_record(console=samples.printed("99.9")), "two")])
+        assert store.catch_up() == 2
+        assert {row.value for row in find.readings(store) if row.metric == "rate"} == {"72.9"}
+        assert [row.came_from for row in find.held(store)] == ["two"]
+
+
 def test_large_arrivals_end_a_batch_early(tmp_path):
     sizes = []
     with open_store(tmp_path / "s.db", SCHEMAS) as store:

@@ -145,6 +145,15 @@ def test_captures_after_run_end_are_not_read_from_a_record_without_end(store):
     assert sorted(values(store)) == GOOD
 
 
+def test_a_whole_record_without_a_run_end_gives_no_readings(store):
+    odd = build_record(
+        "run", samples.ident(), [("run_start", samples.run_start()), ("console", samples.printed())]
+    )
+    store.take(odd, "a")
+    assert find.runs(store)[0].state == "unfinished"
+    assert values(store) == []
+
+
 def test_a_file_record_stands_alone_and_is_read(store):
     store.take(samples.file_record(), "a")
     (run,) = find.runs(store)
