@@ -35,7 +35,7 @@ _SHOWN_KEYS = ("unit", "better", "comma", "clock", "once", "optional", "exact")
 _DERIVED_KEYS = ("formula", "unit", "better", "optional")
 # The keys of each kind of table, for the guide.
 TABLES = (
-    (_TOP, _RECOGNISE, _SHOWN_KEYS, _DERIVED_KEYS, SAMPLE_KEYS),
+    *(_TOP, _RECOGNISE, _SHOWN_KEYS, _DERIVED_KEYS, SAMPLE_KEYS),
     *(keys for kind in KINDS.values() for keys in (kind.top, kind.recognise, kind.shown)),
 )
 
