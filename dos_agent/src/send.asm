@@ -175,6 +175,9 @@ file_is_ours:
         ret
 .in_spool:
         mov     si, di
+        call    name_of_path
+        cmp     si, di
+        jne     .no                     ; in a folder below it
         mov     di, serial_name
         call    words_equal
         je      .yes

@@ -4,16 +4,16 @@ section .startdata
 text_help:
         db "READOFF 0.1  keeps what programs report, with the configuration it came from", CR, LF
         db CR, LF
-        db "  READOFF SNAP [options]                     a snapshot of the configuration", CR, LF
-        db "  READOFF RUN [options] PROGRAM [arguments]  run it, keep what it prints and shows", CR, LF
-        db "  READOFF SEND [options] [files]             files (* and ? too) as records", CR, LF
+        db "  READOFF SNAP [options]                 a snapshot of the configuration", CR, LF
+        db "  READOFF RUN [options] PROGRAM [args]   run it, keep what it prints and shows", CR, LF
+        db "  READOFF SEND [options] [files]         files (* and ? too) as records", CR, LF
         db CR, LF
-        db "  /L:label      name of the configuration under test       /L:", 34, "zero wait", 34, CR, LF
-        db "  /P:program    name of the program, if not its file's     /P:replay", CR, LF
-        db "  /N:repeats    run it so many times                       /N:3", CR, LF
-        db "  /D:folder     where records go (the spool)               /D:C:\SPOOL", CR, LF
-        db "  /S:COMn,rate  offer all records of the spool to a host   /S:COM1,9600", CR, LF
-        db "  /KEEP         leave records in the spool when the host has kept them", CR, LF
+        db "  /L:label      name of the configuration under test      /L:", 34, "zero wait", 34, CR, LF
+        db "  /P:program    name of the program, if not its file's    /P:replay", CR, LF
+        db "  /N:repeats    run it so many times                      /N:3", CR, LF
+        db "  /D:folder     where records go (the spool)              /D:C:\SPOOL", CR, LF
+        db "  /S:COMn,rate  offer all records of the spool to a host  /S:COM1,9600", CR, LF
+        db "  /KEEP         records stay in the spool when the host has kept them", CR, LF
         db CR, LF
         db "Options may also stand in the environment: SET READOFF=/L:base /S:COM1", CR, LF
         db "A .BAT or an internal command is run through COMSPEC. SEND without files only", CR, LF
@@ -22,7 +22,6 @@ text_help:
         db "Exit code: 0 all captured (and kept by the host, where there is a line)", CR, LF
         db "           1 captured, but something is missing or not delivered", CR, LF
         db "           2 nothing was done    3 the spool could not be written", CR, LF, 0
-
 
 text_no_command:        db " is no command (SNAP, RUN, SEND). READOFF alone shows the help.", CR, LF, 0
 text_not_here:          db " is not expected here. READOFF alone shows the help.", CR, LF, 0
@@ -58,7 +57,7 @@ text_refused:           db "Readoff: DOS would not start the program.", CR, LF, 
 text_ctrl_c:            db "Readoff: the program was broken off: Ctrl-C, or a division without a result.", CR, LF, 0
 text_critical:          db "Readoff: the program was ended by a critical error.", CR, LF, 0
 text_resident:          db "Readoff: the program stays resident.", CR, LF, 0
-text_spool_failed:      db "Readoff: the spool filled up while the program ran.", CR, LF, 0
+text_spool_failed:      db "Readoff: the spool failed while the program ran (full, or a disk error).", CR, LF, 0
 text_console_cut:       db "Readoff: not all that it printed could be kept.", CR, LF, 0
 text_graphics_left:     db "Readoff: it left a graphics mode; there is no text screen to keep.", CR, LF, 0
 text_screen_missing:    db "Readoff: the text screen could not be kept.", CR, LF, 0

@@ -23,6 +23,7 @@ UART_IIR_FIFO           equ 0C0h        ; both bits: a FIFO that works; one alon
 UART_NOTHING            equ 0FFh        ; LSR where no port is: its top bit and the others are never all set
 BDA_SERIAL              equ 00h         ; bases of COM1 to COM4
 STUCK_TICKS             equ 36          ; a port that takes no octet for so long takes none
+UART_POLLS              equ 4096        ; looks at a port that is not ready between two looks at the clock
 RING_SIZE               equ 512         ; a power of 2
 INT_KEYBOARD            equ 16h
 KEY_LOOK                equ 01h
@@ -272,6 +273,8 @@ uart_patience:
         push    ax
         push    bx
         push    cx
+        mov     word [uart_polls], -UART_POLLS
+        mov     word [ticks_until_look], 1
         call    ticks_now
         mov     bx, [uart_sent]
         cmp     bx, [uart_sent_then]
@@ -284,6 +287,7 @@ uart_patience:
         cmc
         jnc     .done
         mov     byte [uart_is_stuck], 1
+        mov     word [uart_polls], -1   ; from now on, no more patience
 .done:
         pop     cx
         pop     bx
@@ -386,7 +390,7 @@ uart_found_mcr:         resb 1
 uart_is_stuck:          resb 1
 ctrl_c_seen:            resb 1          ; Ctrl-C was met on the way
         alignb  2
-uart_polls:             resw 1          ; looks at a port that was not ready
+uart_polls:             resw 1          ; counts up to 0 while the port is not ready
 uart_sent:              resw 1          ; octets given to the port, mod 65536
 uart_sent_then:         resw 1          ; that, when it was last looked at
 uart_sent_tick:         resw 1
