@@ -13,6 +13,7 @@ from support.agent_box import (
     EXIT_NOTHING,
     AgentRan,
     agent_box,
+    big_print,
     captured_all,
     console,
     end_of,
@@ -286,11 +287,6 @@ def test_redirected_output_is_kept_too_and_stays_pure() -> None:
 
 
 # -- much output -----------------------------------------------------------------------------------
-
-
-def big_print(octets: int) -> bytes:
-    row = bytes(33 + i % 94 if i % 64 < 62 else (13, 10)[i % 64 - 62] for i in range(octets))
-    return row + row + f"\r\nBig print: {2 * octets} octets, sum {sum(row) * 2 % 65536}\r\n".encode()
 
 
 @pytest.mark.parametrize("octets", [100, 2048, 4096, 20_000, 50_000])

@@ -112,3 +112,9 @@ def run_under_agent(
     box.drive("C").write("T.COM", assemble(source))
     ran = readoff(box, f"RUN {options} T.COM {tail}".rstrip(), keys=keys)
     return Ran(ran.exit, results_of(box, "T.COM")), ran
+
+
+def big_print(octets: int) -> bytes:
+    """What the sample program BIGPRINT prints."""
+    row = bytes(33 + i % 94 if i % 64 < 62 else (13, 10)[i % 64 - 62] for i in range(octets))
+    return row + row + f"\r\nBig print: {2 * octets} octets, sum {sum(row) * 2 % 65536}\r\n".encode()

@@ -1,0 +1,101 @@
+"""The same agent under another, emulated DOS: what it keeps must not depend on how DOS reaches the screen."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from readoff.contract.record import Record, parse_record
+from support.agent_box import AGENT, big_print, console, end_of, screen_rows
+from support.dosbox import Setup, put_programs, run_dosbox
+
+LINE = b"Ways: score 1234.50 points\r\n"
+SHOWN = LINE.decode().strip()
+WAYS = ("02", "06", "09", "40", "29", "10", "V")
+
+
+def agent_under_dosbox(
+    folder: Path, *commands: str, **setup: object
+) -> tuple[list[Record], dict[str, bytes]]:
+    """Records in the order of their ordinals, and all files."""
+    put_programs(folder)
+    (folder / "READOFF.COM").write_bytes(AGENT.read_bytes())
+    chosen: Setup = setup  # type: ignore[assignment]
+    files = run_dosbox(folder, commands, **chosen)
+    names = [name for name in files if name.endswith(".RDO") and not name.endswith("SERIAL.RDO")]
+    return sorted((parse_record(files[name]) for name in names), key=lambda record: record.id), files
+
+
+@pytest.mark.parametrize("machine", ["svga_s3", "cga", "hercules"])
+def test_each_way_is_kept_once(tmp_path: Path, machine: str) -> None:
+    records, _ = agent_under_dosbox(tmp_path, *(f"READOFF RUN WAYS {way}" for way in WAYS), machine=machine)
+    runs = [record for record in records if record.kind == "run"]
+    assert [console(run) for run in runs] == [LINE] * 6 + [b""]
+    assert [screen_rows(run) for run in runs] == [[SHOWN]] * 7
+    assert len({record.id.boot for record in records}) == 1
+    assert [record.id.ordinal for record in records] == list(range(1, 15))
+
+
+def test_outcomes(tmp_path: Path) -> None:
+    commands = [
+        "EXITCODE 9",
+        "EXIT20",
+        "EXITRET",
+        "NOSUCH",
+        "GRAPHICS 13",
+        "LINES43",
+        "HOOKS21",
+        "STAYS 27",
+        "STAYS 31 7",
+    ]
+    records, _ = agent_under_dosbox(tmp_path, *(f"READOFF RUN {command}" for command in commands))
+    ends = [end_of(record) for record in records if record.kind == "run"]
+    assert [(end["outcome"], end["exit_code"]) for end in ends] == [
+        ("finished", 9),
+        ("finished", 0),
+        ("finished", 0),
+        ("not_found", 0),
+        ("finished", 0),
+        ("finished", 0),
+        ("finished", 0),
+        ("stayed_resident", 0),
+        ("stayed_resident", 7),
+    ]
+    assert [end["set"] for end in ends] == [*[set()] * 4, {"graphics_left", "screen_missing"}, *[set()] * 4]
+    lines43 = [record for record in records if record.kind == "run"][5]
+    assert len(screen_rows(lines43)) == 50
+
+
+def test_exit_codes_and_redirection(tmp_path: Path) -> None:
+    _, files = agent_under_dosbox(
+        tmp_path,
+        "READOFF RUN WAYS 40 > OUT.TXT",
+        "IF ERRORLEVEL 1 COPY OUT.TXT A.TXT",
+        "READOFF RUN NOSUCH",
+        "IF ERRORLEVEL 2 COPY OUT.TXT B.TXT",
+        "READOFF RUN /D:C:\\NOWHERE WAYS 40",
+        "IF ERRORLEVEL 3 COPY OUT.TXT C.TXT",
+    )
+    assert files["OUT.TXT"] == LINE
+    assert ("A.TXT" in files, "B.TXT" in files, "C.TXT" in files) == (False, True, True)
+
+
+def test_much_output(tmp_path: Path) -> None:
+    records, _ = agent_under_dosbox(tmp_path, "READOFF RUN BIGPRINT 50000")
+    assert console(records[1]) == big_print(50_000)
+
+
+def test_a_file_is_sent(tmp_path: Path) -> None:
+    (tmp_path / "A.LOG").write_bytes(b"score 77.5\r\n" * 1000)
+    records, _ = agent_under_dosbox(tmp_path, "READOFF SEND A.LOG")
+    (record,) = records
+    assert (
+        b"".join(s.values["octets"] for s in record.all("file_data") if s.values) == b"score 77.5\r\n" * 1000
+    )
+
+
+@pytest.mark.parametrize("cputype", ["386", "486_slow", "pentium_slow"])
+def test_other_processors(tmp_path: Path, cputype: str) -> None:
+    records, _ = agent_under_dosbox(tmp_path, "READOFF RUN WAYS 02", cputype=cputype, cycles="fixed 3000")
+    assert console(records[1]) == LINE and screen_rows(records[1]) == [SHOWN]
