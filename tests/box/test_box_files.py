@@ -333,3 +333,33 @@ def test_drive_b_of_one_floppy_is_not_to_be_touched() -> None:
 def test_names_from_outside_are_checked() -> None:
     with pytest.raises(UsageError, match="no DOS name"):
         Drive().write("much-too-long.text", b"")
+
+
+def test_carry_tells_success_and_failure_whatever_it_was_before() -> None:
+    source = """
+main:   stc
+        mov     ah, 3Ch
+        xor     cx, cx
+        mov     dx, name
+        stc
+        int     21h
+        adc     byte [results], 0
+        mov     bx, ax
+        mov     cx, 5
+        mov     dx, main
+        stc
+        mov     ah, 40h
+        int     21h
+        adc     byte [results], 0
+        mov     bx, 19
+        clc
+        mov     ah, 40h
+        int     21h
+        adc     byte [results + 1], 0
+        mov     [results + 2], ax
+        exit
+name:   db      "C.DAT", 0
+"""
+    ran = run_source(make_box(), source)
+    assert ran.results[:2] == b"\x00\x01"
+    assert ran.word(1) == 6

@@ -153,3 +153,17 @@ main:   shrink
     ran = run_source(make_box(), source)
     assert (ran.word(0), ran.word(2), ran.word(3)) == (8, 0, 9)
     assert ran.word(1) > 0x8000
+
+
+def test_first_best_and_last_fit() -> None:
+    """58h: 0 takes the first block that fits, 1 the smallest, 2 the last and of that the upper end."""
+    got = []
+    for strategy in (0, 1, 2):
+        blocks = DosMemory(Memory(), FIRST, TOP, names=True)
+        large, _, small, _ = (blocks.allocate(size, 1) for size in (100, 1, 20, 1))
+        blocks.free(large)
+        blocks.free(small)
+        blocks.strategy = strategy
+        segment = blocks.allocate(10, 1)
+        got.append({large: "first", small: "smallest", TOP - 10: "last"}[segment])
+    assert got == ["first", "smallest", "last"]

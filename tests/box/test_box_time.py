@@ -216,17 +216,19 @@ def test_without_an_rtc_int_1ah_says_so_and_the_ports_read_ff() -> None:
 def test_the_update_flag_rises_once_a_second_before_the_time_changes() -> None:
     moment = 0
     rtc = RealTimeClock(lambda: moment, datetime(1994, 5, 31), 0)
-    rises = 0
+    rises = steps_on = 0
     was, shown = False, rtc.time()
     for step in range(30_000):
         moment = step * SECOND // 10_000
         is_on = rtc.updating()
         rises += is_on and not was
+        steps_on += is_on
         if rtc.time() != shown:
             assert was  # the flag was up in the step before
             shown = rtc.time()
         was = is_on
     assert rises == 3
+    assert 3 * 22 <= steps_on <= 3 * 23  # steps of 0.1 ms
     assert UPDATE_TIME == 2228 * 10**6  # 1984 + 244 us
 
 
