@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -77,10 +78,10 @@ class Verdict:
 class Readout:
     """All that one run's captures gave.
 
-    recognised: one verdict for every capture and schema; a verdict that is negative stops at the first
-    condition that fails (readings.why tells all of them).
+    recognised: one verdict for every capture and schema, each worked out when it is looked at; a negative one stops
+    at the first condition that fails (readings.explain tells all of them).
     """
 
     readings: tuple[Reading, ...]
     holds: tuple[Hold, ...]
-    recognised: tuple[Verdict, ...]
+    recognised: Sequence[Verdict]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import fnmatch
 import ntpath
 from collections.abc import Callable, Iterator
+from itertools import chain
 
 from readoff.readings.kinds import Told
 from readoff.readings.reading import Condition, Verdict
@@ -16,18 +17,20 @@ from readoff.readings.view import View
 def recognise(view: View, schema: Schema, *, fully: bool = False) -> Verdict:
     """Judge one capture by one schema. fully: look at every condition even after one has failed."""
     conditions: list[Condition] = []
-    for met, tell in _conditions(view, schema):
+    for met, tell in chain(
+        _by_name(view, schema.recognise), _by_pattern(view, schema.recognise), schema.way.further(view)
+    ):
         conditions.append(Condition(met, tell()))
         if not (met or fully):
             break
     return Verdict(view.index, schema.name, all(condition.met for condition in conditions), tuple(conditions))
 
 
-def _conditions(view: View, schema: Schema) -> Iterator[Told]:
-    """Every condition of the schema, the cheapest first."""
-    yield from _by_name(view, schema.recognise)
-    yield from _by_pattern(view, schema.recognise)
-    yield from schema.way.further(view)
+def recognised(view: View, schema: Schema, *, patterns_met: bool = False) -> bool:
+    """The same answer without its reasons. patterns_met: the schema's patterns have been looked at already."""
+    by_pattern = () if patterns_met else _by_pattern(view, schema.recognise)
+    conditions = chain(_by_name(view, schema.recognise), by_pattern, schema.way.further(view))
+    return all(met for met, _ in conditions)
 
 
 def _by_name(view: View, rules: Recognition) -> Iterator[Told]:

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from readoff.readings.reading import Hold, Reading, Readout, Verdict
+from readoff.readings.recogniser import Verdicts, recogniser_of
 from readoff.readings.recognising import recognise
 from readoff.readings.schema import Schema
 from readoff.readings.shown import Capture, CaptureKind
@@ -25,8 +26,8 @@ def read_run(captures: Sequence[Capture], schemas: Sequence[Schema], *, program:
     program: as the tester named it, or its file; "" when it is not known.
     """
     views = [View(capture, index, program) for index, capture in enumerate(captures)]
-    verdicts = [recognise(view, schema) for view in views for schema in schemas]
-    roles = _Roles(captures, verdicts)
+    known = recogniser_of(schemas)
+    roles = _Roles(captures, [[schema.name for schema in known.claims(view)] for view in views])
     readings: list[Reading] = []
     holds = list(roles.holds)
     for schema in schemas:
@@ -38,7 +39,7 @@ def read_run(captures: Sequence[Capture], schemas: Sequence[Schema], *, program:
             merged = _Merged(schema, sources)
             readings += merged.readings
             holds += merged.holds
-    return Readout(tuple(readings), tuple(holds), tuple(verdicts))
+    return Readout(tuple(readings), tuple(holds), Verdicts(views, schemas))
 
 
 def explain(
@@ -55,18 +56,16 @@ class _Roles:
 
     A console or a file speaks for the run. A screen may still show what an earlier program left, so where a
     console or a file has told the schema, a screen is only its witness; one that shows something else is held.
+    claimed: for each capture the schemas that recognise it.
     """
 
     captures: Sequence[Capture]
-    verdicts: Sequence[Verdict]
+    claimed: Sequence[Sequence[str]]
     sources: dict[str, list[int]] = field(default_factory=dict)
     holds: list[Hold] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        claims: dict[int, list[str]] = {}
-        for verdict in self.verdicts:
-            if verdict.recognised:
-                claims.setdefault(verdict.capture, []).append(verdict.schema)
+        claims = {index: names for index, names in enumerate(self.claimed) if names}
         screens = {index for index in claims if self.captures[index].kind is CaptureKind.SCREEN}
         disputed: set[str] = set()
         for index in sorted(claims.keys() - screens):

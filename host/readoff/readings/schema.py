@@ -31,6 +31,19 @@ class Pattern:
     group: int = 0
 
 
+def line_options() -> Any:
+    """RE2's options for every pattern of a schema: quiet, and never across the end of a line."""
+    options = re2.Options()
+    options.log_errors = False
+    options.never_nl = True
+    return options
+
+
+def line_pattern(text: str) -> bytes:
+    """A pattern as RE2 takes it: ^ and $ are the ends of a line. Raises UnicodeEncodeError for half a character."""
+    return b"(?m)" + text.encode("utf-8")
+
+
 def compile_pattern(text: str, *, named_group: bool) -> Pattern | tuple[str, str]:
     """Compile a pattern, or return (what is wrong, what would be right).
 
@@ -38,11 +51,8 @@ def compile_pattern(text: str, *, named_group: bool) -> Pattern | tuple[str, str
     """
     if len(text) > LONGEST_PATTERN:
         return f"a pattern of {len(text)} characters", f"at most {LONGEST_PATTERN} characters"
-    options = re2.Options()
-    options.log_errors = False
-    options.never_nl = True
     try:
-        compiled = re2.compile(b"(?m)" + text.encode("utf-8"), options)
+        compiled = re2.compile(line_pattern(text), line_options())
     except (re2.error, UnicodeEncodeError) as error:
         cause = (
             error.args[0].decode("utf-8", "replace").replace("(?m)", "", 1)
