@@ -120,7 +120,7 @@ console_take:
         pop     ds
         test    bl, bl
         jnz     .free
-        call    dos_is_free
+        call    no_interrupt
         jc      .cut
 .free:
         sti
@@ -137,39 +137,45 @@ console_take:
 .leave:
         ret
 
-; dos_is_free: may DOS be called from here, in a hook of INT 29h or INT 10h that found InDOS at 0?
-; Input: none, interrupts off.  Output: CF=1 when not.  Destroys: AX, BX.
-dos_is_free:
-        mov     al, PIC_READ_ISR        ; no hardware interrupt in service
+; no_interrupt: is no hardware interrupt in service?
+; Input: none, interrupts off.  Output: CF=1 when one is.  Destroys: AX.
+no_interrupt:
+        mov     al, PIC_READ_ISR
         out     PIC_COMMAND, al
         jmp     short $+2
         in      al, PIC_COMMAND
         mov     ah, al
         mov     al, PIC_READ_IRR        ; as the BIOS has it
         out     PIC_COMMAND, al
-        test    ah, ah
-        jnz     .no
+        cmp     ah, 1
+        cmc
+        ret
+
+; no_critical_error: is DOS not in the middle of a critical error? There InDOS is 0, and yet files can't be written.
+; Input: none.  Output: CF=1 when it is.  Destroys: BX.
+no_critical_error:
         cmp     word [dos_version], DOS_310
-        jb      .yes
+        jb      .none
         push    ds
         lds     bx, [indos_at]
         cmp     byte [bx + INDOS_TO_ERROR_MODE], 0
         pop     ds
-        jne     .no
-.yes:
-        clc
-        ret
-.no:
+        je      .none
         stc
+        ret
+.none:
+        clc
         ret
 
 ; console_flush_guarded: console_flush from inside a hook: under our own PSP and critical error handler, without
 ; a look for Ctrl-C; the program finds all of that, and its last DOS error, as it left them.
-; Input: DS = ES = SS = CS, InDOS is 0.  Output: CF=1 when the spool could not be written.
+; Input: DS = ES = SS = CS, InDOS is 0.  Output: CF=1 when the spool could not, or must not, be written.
 ; Destroys: AX, BX, CX, DX, SI, DI.
 console_flush_guarded:
         cmp     byte [spool_full], 0
         jne     .no
+        call    no_critical_error
+        jc      .no
         call    critical_swap
         cmp     word [dos_version], DOS_310
         jb      .no_error_yet

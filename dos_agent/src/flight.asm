@@ -32,6 +32,8 @@ flights_begin:
         mov     [next_begin + 2], ax
         mov     [host_offset], ax
         mov     [host_offset + 2], ax
+        mov     [best_offset], ax
+        mov     [best_offset + 2], ax
         mov     [pieces_well], al
         ret
 
@@ -70,28 +72,24 @@ have_take:
         call    compare_dwords
         ja      .done                   ; about another length: noise
         mov     [holes_told], cx
-        mov     di, host_offset
-        call    compare_dwords
-        pushf
         mov     ax, [si]
         mov     [host_offset], ax
         mov     ax, [si + 2]
         mov     [host_offset + 2], ax
-        popf
+        mov     di, best_offset
+        call    compare_dwords
         jbe     .no_news
-        call    progress
+        mov     ax, [si]                ; further than ever: a host that forgets again and again gets nowhere
+        mov     [di], ax
+        mov     ax, [si + 2]
+        mov     [di + 2], ax
+        mov     byte [line_tries], TRIES
+        mov     byte [line_futile], 0
 .no_news:
         cmp     byte [line_asked], 0
         jne     flights_rebuild
         jmp     flights_review
 .done:
-        ret
-
-; progress: the host has more than before.
-; Input: none.  Output: none.  Destroys: nothing.
-progress:
-        mov     byte [line_tries], TRIES
-        mov     byte [line_futile], 0
         ret
 
 ; flights_rebuild: build the table from what the host lacks. Holes are lost; after the last, all is still to be sent.
@@ -184,7 +182,6 @@ flights_review:
         je      .set
         mov     bp, bx
         call    pieces_longer
-        call    progress
 .set:
         xor     ah, ah
         mov     [bx + L_flight.state], ax
@@ -392,6 +389,7 @@ pieces_longer:
 flights_end:            resw 1
 next_begin:             resd 1          ; first octet that was never sent
 host_offset:            resd 1          ; the host has all before it
+best_offset:            resd 1          ; the most that it ever had
 holes_told:             resw 1          ; in the frame that is being looked at
 piece_begin:            resd 1
 piece_size:             resw 1

@@ -413,6 +413,7 @@ line_transfer:
         jc      .wait
         call    piece_send
         jc      .failed
+        mov     byte [line_until_look], 1       ; look at the keyboard between two pieces
         call    ticks_now
         mov     [line_mark], ax
         cmp     byte [line_futile], FUTILE_MOST

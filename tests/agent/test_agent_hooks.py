@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from readoff.box import AT, LATE, XT, MachineSpec
+from readoff.box import AT, LATE, XT, Box, Drive, MachineSpec
 from support.agent_bench import assembled
 from support.agent_box import EXIT_ALL, agent_box, console, end_of, readoff, run_under_agent
 from support.box_programs import run_source
@@ -381,6 +381,51 @@ def test_a_program_with_an_int_29h_of_its_own() -> None:
 def test_a_program_that_hooks_int_21h_sees_its_own_calls_only() -> None:
     ran = readoff(agent_box(AT, "HOOKS21.COM"), "RUN HOOKS21")
     assert console(ran.run).endswith(b"Hooks: 14 calls seen\r\n")
+
+
+IN_CRITICAL = """
+main:   set_vector 24h, mine
+        mov     dx, file
+        mov     ax, 3D00h
+        int     21h
+        mov     [results], ax
+        mov     dx, text
+        mov     ah, 9
+        int     21h
+        exit
+mine:   push    ax
+        push    cx
+        push    dx
+        mov     cx, {count}
+.next:  mov     dl, 'c'
+        mov     ah, 2
+        int     21h
+        loop    .next
+        pop     dx
+        pop     cx
+        pop     ax
+        mov     al, 3
+        iret
+file:   db "A:\\NONE", 0
+text:   db " and on$"
+"""
+
+
+@pytest.mark.parametrize(("count", "cut"), [(1000, False), (5000, True)])
+def test_nothing_is_written_from_inside_a_critical_error(count: int, cut: bool) -> None:
+    """InDOS is 0 there, but DOS must not be asked for files: what does not fit the buffer is counted, and told."""
+    spool = agent_box(LATE).drive("C")
+    empty = Drive(removable=True)
+    empty.ready = False
+    box = Box(LATE, {"A": empty, "C": spool})
+    box.boot(1)
+    _, ran = run_under_agent(box, IN_CRITICAL.format(count=count))
+    end = end_of(ran.run)
+    everything = b"c" * count + b" and on"
+    assert end["console_octets"] == len(everything)
+    assert everything.startswith(console(ran.run))
+    assert ("console_cut" in end["set"]) == cut == (len(console(ran.run)) < len(everything))
+    assert len(console(ran.run)) >= min(count, 4096)
 
 
 GOES_ON = """
