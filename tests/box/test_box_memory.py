@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from readoff.box import AT, XT, MachineSpec
 from readoff.box.dos_memory import DosMemory, DosMemoryError
-from readoff.box.engine import Memory
+from readoff.box.memory import Memory
 from readoff.errors import BoxError
 from support.box_programs import make_box, run_source
 

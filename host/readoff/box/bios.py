@@ -9,8 +9,9 @@ from typing import Final
 from readoff.box import images
 from readoff.box.cmos import RealTimeClock, from_bcd, to_bcd
 from readoff.box.drives import Drives
-from readoff.box.engine import FLAG_CARRY, FLAG_ZERO, MEGABYTE, Engine
+from readoff.box.engine import FLAG_CARRY, FLAG_ZERO, Engine
 from readoff.box.keyboard import Keyboard
+from readoff.box.memory import MEGABYTE
 from readoff.box.spec import MachineSpec, Processor
 
 BDA: Final = 0x400

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from readoff.box.engine import Memory
+from readoff.box.memory import Memory
 from readoff.errors import BoxError
 
 OWNER_DOS: Final = 0x0008

@@ -8,7 +8,8 @@ from typing import Final
 from readoff.box import images
 from readoff.box.clock import _PIT_DENOMINATOR, _PIT_NUMERATOR
 from readoff.box.drives import Drives
-from readoff.box.engine import Engine, Memory
+from readoff.box.engine import Engine
+from readoff.box.memory import Memory
 from readoff.box.spec import MachineSpec
 
 BDA_TICKS: Final = 0x46C

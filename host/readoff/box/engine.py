@@ -15,9 +15,10 @@ from unicorn import x86_const as x86
 from unicorn.unicorn_const import UC_ERR_INSN_INVALID, UC_HOOK_INSN, UC_HOOK_MEM_WRITE
 from unicorn.unicorn_py3.unicorn import Uc, uclib
 
+from readoff.box.memory import MEGABYTE, Memory
+from readoff.box.registers import Batch, Registers
 from readoff.errors import BoxError
 
-MEGABYTE: Final = 0x100000
 HIGH_ALIAS: Final = 0x10000  # with A20 off, FFFF:0010 is 0000:0000 again
 FLAG_CARRY: Final = 0x0001
 FLAG_ZERO: Final = 0x0040
@@ -27,103 +28,14 @@ NEVER: Final = 1 << 62
 SECOND: Final = 10**12  # picoseconds
 _SUSPICIOUS_BLOCK: Final = 250  # octets; longer than real code has without a jump: perhaps zeros
 
+# The library's wrappers cost more than the hooks; these are its callbacks' own C types.
 _BLOCK = ctypes.CFUNCTYPE(None, ctypes.c_void_p, ctypes.c_uint64, ctypes.c_uint32, ctypes.c_void_p)
-
-_NAMES: Final = {
-    "ax": x86.UC_X86_REG_AX,
-    "bx": x86.UC_X86_REG_BX,
-    "cx": x86.UC_X86_REG_CX,
-    "dx": x86.UC_X86_REG_DX,
-    "si": x86.UC_X86_REG_SI,
-    "di": x86.UC_X86_REG_DI,
-    "bp": x86.UC_X86_REG_BP,
-    "sp": x86.UC_X86_REG_SP,
-    "ip": x86.UC_X86_REG_IP,
-    "cs": x86.UC_X86_REG_CS,
-    "ds": x86.UC_X86_REG_DS,
-    "es": x86.UC_X86_REG_ES,
-    "ss": x86.UC_X86_REG_SS,
-    "flags": x86.UC_X86_REG_EFLAGS,
-    "eax": x86.UC_X86_REG_EAX,
-    "ebx": x86.UC_X86_REG_EBX,
-    "ecx": x86.UC_X86_REG_ECX,
-    "edx": x86.UC_X86_REG_EDX,
-}
-
-
-class Registers:
-    """The processor's registers as attributes (``registers.ax``). flags is the whole EFLAGS."""
-
-    __slots__ = ("_handle", "_ids", "_pointers", "_values")
-
-    def __init__(self, handle: ctypes.c_void_p) -> None:
-        object.__setattr__(self, "_handle", handle)
-
-    def __getattr__(self, name: str) -> int:
-        value = ctypes.c_uint64(0)
-        uclib.uc_reg_read(self._handle, _NAMES[name], ctypes.byref(value))
-        return value.value
-
-    def __setattr__(self, name: str, value: int) -> None:
-        uclib.uc_reg_write(self._handle, _NAMES[name], ctypes.byref(ctypes.c_uint64(value)))
-
-
-class Batch:
-    """A fixed set of registers, read and written in one call."""
-
-    def __init__(self, handle: ctypes.c_void_p, names: str) -> None:
-        listed = names.split()
-        self._handle = handle
-        self.values = (ctypes.c_uint64 * len(listed))()
-        step = ctypes.sizeof(ctypes.c_uint64)
-        address = ctypes.addressof(self.values)
-        self._ids = (ctypes.c_int * len(listed))(*(_NAMES[name] for name in listed))
-        self._pointers = (ctypes.c_void_p * len(listed))(*(address + step * i for i in range(len(listed))))
-        self._count = len(listed)
-
-    def read(self) -> list[int]:
-        """The values, in the order of the names."""
-        ctypes.memset(self.values, 0, ctypes.sizeof(self.values))
-        uclib.uc_reg_read_batch(self._handle, self._ids, self._pointers, self._count)
-        return list(self.values)
-
-    def write(self, *values: int) -> None:
-        """Set all of them."""
-        self.values[:] = list(values)
-        uclib.uc_reg_write_batch(self._handle, self._ids, self._pointers, self._count)
-
-
-class Memory:
-    """The guest's first megabyte. Addresses are linear; words are little-endian."""
-
-    def __init__(self) -> None:
-        self._buffer = ctypes.create_string_buffer(MEGABYTE + 4096)
-        self.base = (ctypes.addressof(self._buffer) + 4095) & ~4095
-        self.octets = memoryview((ctypes.c_ubyte * MEGABYTE).from_address(self.base)).cast("B")
-
-    def word(self, address: int) -> int:
-        """16 bits at a linear address."""
-        return self.octets[address] | self.octets[address + 1] << 8
-
-    def put_word(self, address: int, value: int) -> None:
-        """16 bits to a linear address. For data, never for code: see Engine.load."""
-        self.octets[address] = value & 0xFF
-        self.octets[address + 1] = value >> 8 & 0xFF
-
-    def read(self, segment: int, offset: int, count: int) -> bytes:
-        """Octets of a segment; the offset wraps at 64 KB and the address at 1 MB."""
-        start = ((segment << 4) + offset) & 0xFFFFF
-        if offset + count <= 0x10000 and start + count <= MEGABYTE:
-            return bytes(self.octets[start : start + count])
-        return bytes(self.octets[((segment << 4) + (offset + i & 0xFFFF)) & 0xFFFFF] for i in range(count))
-
-    def string(self, segment: int, offset: int, most: int = 128) -> bytes:
-        """Octets up to a NUL, at most ``most``. Raises BoxError when none comes."""
-        octets = self.read(segment, offset, most)
-        end = octets.find(0)
-        if end < 0:
-            raise BoxError(f"no NUL ends the text within {most} octets", where=f"{segment:04X}:{offset:04X}")
-        return octets[:end]
+_INTERRUPT = ctypes.CFUNCTYPE(None, ctypes.c_void_p, ctypes.c_uint32, ctypes.c_void_p)
+_IN = ctypes.CFUNCTYPE(ctypes.c_uint32, ctypes.c_void_p, ctypes.c_uint32, ctypes.c_int, ctypes.c_void_p)
+_OUT = ctypes.CFUNCTYPE(
+    None, ctypes.c_void_p, ctypes.c_uint32, ctypes.c_int, ctypes.c_uint32, ctypes.c_void_p
+)
+_CPUID = ctypes.CFUNCTYPE(ctypes.c_uint32, ctypes.c_void_p, ctypes.c_void_p)
 
 
 class Engine:
@@ -156,10 +68,10 @@ class Engine:
         self._keep: list[object] = []
         self.block_address = 0
         self._make_block_hook()
-        self.uc.hook_add(UC_HOOK_INTR, self._interrupt)
-        self.uc.hook_add(UC_HOOK_INSN, self._port_in, aux1=x86.UC_X86_INS_IN)
-        self.uc.hook_add(UC_HOOK_INSN, self._port_out, aux1=x86.UC_X86_INS_OUT)
-        self.uc.hook_add(UC_HOOK_INSN, self._cpuid, aux1=x86.UC_X86_INS_CPUID)
+        self._add_raw(UC_HOOK_INTR, _INTERRUPT(self._interrupt))
+        self._add_raw(UC_HOOK_INSN, _IN(self._port_in), instruction=x86.UC_X86_INS_IN)
+        self._add_raw(UC_HOOK_INSN, _OUT(self._port_out), instruction=x86.UC_X86_INS_OUT)
+        self._add_raw(UC_HOOK_INSN, _CPUID(self._cpuid), instruction=x86.UC_X86_INS_CPUID)
 
     # -- virtual time ---------------------------------------------------------------------------
     def _make_block_hook(self) -> None:
@@ -196,22 +108,17 @@ class Engine:
         self.advance = advance
         self.set_deadline = set_deadline
         self.set_per_octet = set_per_octet
-        self._add_raw(UC_HOOK_BLOCK, block, 1, 0)
+        self._add_raw(UC_HOOK_BLOCK, _BLOCK(block))
 
-    def _add_raw(self, kind: int, function: Callable[..., None], begin: int, end: int) -> int:
-        """A hook without the library's wrapper, which costs more than the hook itself."""
-        callback = _BLOCK(function)
+    def _add_raw(
+        self, kind: int, callback: object, begin: int = 1, end: int = 0, instruction: int | None = None
+    ) -> int:
+        """A hook on addresses from begin to end (everywhere when end is below)."""
         self._keep.append(callback)
         hook = ctypes.c_size_t()
-        status = uclib.uc_hook_add(
-            self.handle,
-            ctypes.byref(hook),
-            kind,
-            callback,
-            None,
-            ctypes.c_uint64(begin),
-            ctypes.c_uint64(end),
-        )
+        further = () if instruction is None else (ctypes.c_int(instruction),)
+        where = ctypes.c_uint64(begin), ctypes.c_uint64(end)
+        status = uclib.uc_hook_add(self.handle, ctypes.byref(hook), kind, callback, None, *where, *further)
         if status:
             raise BoxError(f"a hook could not be added (Unicorn error {status})")
         return hook.value
@@ -285,7 +192,7 @@ class Engine:
             except BaseException as error:
                 self.fail(error)
 
-        return self._add_raw(UC_HOOK_CODE, guarded, begin, end)
+        return self._add_raw(UC_HOOK_CODE, _BLOCK(guarded), begin, end)
 
     def without_fpu(self) -> None:
         """Floating-point instructions raise interrupt 7 from now on (CR0 bit 2, EM)."""
@@ -293,7 +200,7 @@ class Engine:
 
     def hook_code_lean(self, function: Callable[..., None]) -> int:
         """Call function(handle, address, size, None), which must not raise, before each instruction."""
-        return self._add_raw(UC_HOOK_CODE, function, 1, 0)
+        return self._add_raw(UC_HOOK_CODE, _BLOCK(function))
 
     def hook_writes(self, begin: int, end: int, function: Callable[[int, int], None]) -> int:
         """Call function(linear address, octets) at each write by the processor from begin to end."""

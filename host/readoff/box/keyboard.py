@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Callable
 from typing import Final
 
-from readoff.box.engine import Memory
+from readoff.box.memory import Memory
 from readoff.errors import UsageError
 
 BDA: Final = 0x400
