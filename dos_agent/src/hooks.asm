@@ -11,7 +11,9 @@
 ; by Ctrl-C never came back.
 ;
 ; Every hook works on our own stack (hook_stack); while it is in use (hook_busy) all calls pass straight through.
-; On the program's stack a hook needs at most 10 octets: in INT 21h two words and the frame of the call below.
+; Only keeping a single octet, and passing on, is done where the call came from.
+; On the program's stack a hook needs at most 10 octets while the call below is under way (two words and its
+; frame), 14 after it.
 ; Once the agent is gone and these hooks had to stay, program_active is 0 and all they do is pass.
 
 CONSOLE_HIGH            equ SCRATCH_SIZE * 3 / 4        ; from here on the buffer goes to the record at the next call
@@ -169,10 +171,19 @@ hook_dos:
         mov     [cs:print_flags], ax
         mov     al, [bp + 7]
         mov     [cs:print_function], al
+        cmp     al, 06h                 ; 02 and 06: one octet
+        mov     al, dl
+        ja      .many
+        call    octet_quick
+        jnc     .taken
+.many:
         pop     ax
         own_stack
         call    print_taken
         back_stack
+        push    ax
+.taken:
+        pop     ax
         pop     bp
         add     sp, 6                   ; flags, old BP, AX
         iret
@@ -196,14 +207,37 @@ handle_ask:
         back_stack
         ret
 
+; octet_quick: keep one octet, where that takes nothing but room in the buffer. Most octets come this way.
+; Input: AL, interrupts off.  Output: CF=1 when console_take must see to it.  Destroys: nothing else.
+octet_quick:
+        push    bx
+        mov     bx, [cs:console_used]
+        cmp     bx, SCRATCH_SIZE
+        cmc
+        jc      .leave
+        cmp     byte [cs:console_cut], 1
+        cmc
+        jc      .leave
+        mov     [cs:scratch + bx], al
+        inc     word [cs:console_used]
+        add     word [cs:console_octets], 1
+        adc     word [cs:console_octets + 2], 0
+.leave:
+        pop     bx
+        ret
+
 ; hook_console: INT 29h, AL = character. The handler below goes on to INT 10h in most systems.
 hook_console:
         unless_plain .pass
         cmp     byte [cs:printing], 0
         jne     .pass
+        cli
+        call    octet_quick
+        jnc     .taken
         own_stack
         call    octet_taken
         back_stack
+.taken:
         mov     byte [cs:console_busy], 1
         pushf
         call    far [cs:old_console]
@@ -221,6 +255,9 @@ hook_video:
         jne     .pass
         cmp     byte [cs:console_busy], 0
         jne     .pass
+        cli
+        call    octet_quick
+        jnc     .pass
         own_stack
         call    octet_taken
         back_stack

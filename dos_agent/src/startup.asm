@@ -56,7 +56,7 @@ environment_section:
 ; Input: dos_boot_drive.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI.
 startup_sections:
         call    startup_drive
-        jc      .none
+        jc      .over
         add     al, 'A' - 1
         mov     si, startup_names
 .next:
@@ -75,6 +75,8 @@ startup_sections:
         jne     .skip
         jmp     short .next
 .none:
+        mov     byte [critical_seen], 0 ; a drive that is not ready is no news here
+.over:
         clc
 .done:
         ret

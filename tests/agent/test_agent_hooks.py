@@ -495,4 +495,4 @@ def test_the_cost_of_a_printed_character_is_counted_and_bounded() -> None:
         - instructions(True, 100)
         - (instructions(False, 200) - instructions(False, 100))
     )
-    assert 0 < added / 100 < 160, added / 100
+    assert 0 < added / 100 < 120, added / 100
