@@ -65,6 +65,7 @@ class Uart:
         self._shifting: int | None = None
         self._shift_done = 0
         self._empty_pending = False
+        self._asserted = False
         self._msr_last = self._lines()
         self._msr_delta = 0
 
@@ -250,7 +251,10 @@ class Uart:
 
     def update_interrupt(self) -> None:
         """Set the interrupt line by cause and OUT2."""
-        self._interrupt(bool(self.mcr & MCR_OUT2) and not self.mcr & MCR_LOOP and self._cause() != 1)
+        wanted = bool(self.ier and self.mcr & MCR_OUT2 and not self.mcr & MCR_LOOP and self._cause() != 1)
+        if wanted or self._asserted:
+            self._interrupt(wanted)
+            self._asserted = wanted
 
     def run_due(self) -> None:
         """Let what is due happen, for the timetable."""
