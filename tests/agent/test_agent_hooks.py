@@ -470,29 +470,43 @@ def test_printing_after_a_call_that_ctrl_c_cut_off_is_taken() -> None:
 
 COST = """
 main:   mov     cx, {count}
-.next:  mov     dl, 'x'
-        mov     ah, 2
-        int     21h
+.next:  push    cx
+        {body}
+        pop     cx
         loop    .next
         exit
 """
+# What docs/agent.md says of the cost: (calls, most instructions that the agent adds to each).
+COSTS = {
+    "a printed octet": ("mov dl, 'x'\n mov ah, 2\n int 21h", 110),
+    "an octet by INT 29h": ("mov al, 'x'\n int 29h", 75),
+    "an octet by the BIOS": ("mov ax, 0E41h\n mov bx, 7\n int 10h", 55),
+    "another INT 10h": ("mov ah, 3\n mov bh, 0\n int 10h", 3),
+    "another INT 21h": ("mov ah, 19h\n int 21h", 28),
+    "a write to a handle that is no console": (
+        "mov bx, 4\n mov cx, 1\n mov dx, 100h\n mov ah, 40h\n int 21h",
+        28,
+    ),
+    "pure computing": ("nop", 0),
+}
 
 
-def instructions(under: bool, count: int) -> int:
+def instructions(body: str, *, under: bool, count: int) -> int:
     box = agent_box(AT)
+    source = COST.format(body=body, count=count)
     with box.counting() as counted:
         if under:
-            run_under_agent(box, COST.format(count=count))
+            run_under_agent(box, source)
         else:
-            run_source(box, COST.format(count=count))
+            run_source(box, source)
         return counted()
 
 
-def test_the_cost_of_a_printed_character_is_counted_and_bounded() -> None:
-    """Guest instructions that the agent adds, all of them: hooks, buffer, check, a part of writing the record."""
-    added = (
-        instructions(True, 200)
-        - instructions(True, 100)
-        - (instructions(False, 200) - instructions(False, 100))
-    )
-    assert 0 < added / 100 < 120, added / 100
+@pytest.mark.parametrize("name", COSTS)
+def test_the_cost_to_the_program_is_counted_and_bounded(name: str) -> None:
+    """Guest instructions that the agent adds a call, all of them: hooks, buffer, check, its part of the writing."""
+    body, most = COSTS[name]
+    more = {under: instructions(body, under=under, count=300) for under in (True, False)}
+    less = {under: instructions(body, under=under, count=100) for under in (True, False)}
+    added = (more[True] - less[True] - more[False] + less[False]) / 200
+    assert 0 <= added <= most, added

@@ -1,0 +1,146 @@
+; The values of options. All of this is over before anything else begins (see options.asm).
+
+section .startdata
+; rates in text, and their divisors of 115200
+rates:                  db "300", 0
+                        dw 384
+                        db "1200", 0
+                        dw 96
+                        db "2400", 0
+                        dw 48
+                        db "4800", 0
+                        dw 24
+                        db "9600", 0
+                        dw 12
+                        db "19200", 0
+                        dw 6
+                        db "38400", 0
+                        dw 3
+                        db "57600", 0
+                        dw 2
+                        db "115200", 0
+                        dw 1
+                        db 0
+
+section .start
+
+; The values. Input: option_value.  Output: CF=1 when it can't be taken.  Destroys: AX, BX, CX, DX, SI, DI.
+option_take_label:
+        mov     di, option_label
+        mov     cx, LABEL_MOST
+        jmp     short value_copy
+
+option_take_program:
+        mov     di, option_program
+        mov     cx, PROGRAM_MOST
+        jmp     short value_copy
+
+option_take_folder:
+        mov     di, option_spool
+        mov     cx, PATH_MOST - 13      ; a file's name must fit behind it
+        ; fall through
+
+; value_copy: copy the value where it belongs.
+; Input: option_value, DI, CX = most octets.  Output: CF=1 when it is longer.  Destroys: AX, CX, SI, DI.
+value_copy:
+        mov     si, option_value
+.next:
+        lodsb
+        stosb
+        test    al, al
+        jz      .leave
+        loop    .next
+        cmp     byte [si], 0
+        jne     .long
+        mov     byte [di], 0
+.leave:
+        clc
+        ret
+.long:
+        stc
+        ret
+
+option_take_repeats:
+        mov     si, option_value
+        xor     bx, bx
+.digit:
+        lodsb
+        test    al, al
+        jz      .end
+        sub     al, '0'
+        jb      .wrong
+        cmp     al, 9
+        ja      .wrong
+        xor     ah, ah
+        xchg    ax, bx
+        mov     cx, 10
+        mul     cx
+        test    dx, dx
+        jnz     .wrong
+        add     bx, ax
+        jnc     .digit
+.wrong:
+        stc
+        ret
+.end:
+        cmp     bx, 1                   ; 0 is wrong
+        mov     [option_repeats], bx
+        ret
+
+option_take_line:
+        mov     si, option_value
+        mov     cx, 3
+        mov     di, word_com
+.letter:
+        lodsb
+        call    upper
+        scasb
+        jne     .wrong
+        loop    .letter
+        lodsb
+        sub     al, '1'
+        cmp     al, 3
+        ja      .wrong
+        inc     ax
+        mov     [option_port], al
+        lodsb
+        test    al, al
+        jz      .good
+        cmp     al, ','
+        jne     .wrong
+        mov     di, rates
+.rate:
+        cmp     byte [di], 0
+        je      .wrong
+        push    si
+.same:
+        lodsb
+        scasb
+        jne     .other
+        test    al, al
+        jnz     .same
+        pop     si
+        mov     ax, [di]
+        mov     [option_rate_divisor], ax
+.good:
+        clc
+        ret
+.other:
+        pop     si
+        dec     di
+.over:
+        inc     di
+        cmp     byte [di - 1], 0
+        jne     .over
+        inc     di                      ; its divisor
+        inc     di
+        jmp     short .rate
+.wrong:
+        stc
+        ret
+
+section .startdata
+word_com:       db "COM"
+section .start
+
+section .start
