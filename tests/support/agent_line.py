@@ -8,6 +8,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Final
 
 from readoff.box.clock import Timetable
@@ -24,6 +25,13 @@ MILLISECOND: Final = 10**9
 TICK: Final = 54_925_400_000
 MOST_SECONDS: Final = 240
 PIT_COUNT: Final = 838_095
+
+
+def attach_uart(bench: Bench, uart: Uart) -> None:
+    """Put a UART's eight registers at BASE."""
+    for register in range(8):
+        bench.ports_in[BASE + register] = partial(uart.read, register)
+        bench.ports_out[BASE + register] = partial(uart.write, register)
 
 
 @dataclass
@@ -84,11 +92,7 @@ class LineBench:
         self.octets_to_host = 0
         self.from_agent = bytearray()
         self.handled = 0
-        for register in range(8):
-            self.bench.ports_in[BASE + register] = lambda register=register: self.uart.read(register)
-            self.bench.ports_out[BASE + register] = lambda value, register=register: self.uart.write(
-                register, value
-            )
+        attach_uart(self.bench, self.uart)
         self.bench.poke(BDA, BASE.to_bytes(2, "little"))
         self._latch: list[int] = []
         self.bench.ports_out[0x43] = lambda value: self._latch_counter()
@@ -117,7 +121,7 @@ class LineBench:
         self.octets_to_host += 1
         self.from_agent.append(octet)
         for each in self.to_host.of(octet, self.draw):
-            self._later(self.to_host.delay, lambda each=each: self._at_host(each))
+            self._later(self.to_host.delay, partial(self._at_host, each))
 
     def _later(self, delay: int, function: Callable[[], None]) -> None:
         if delay:
