@@ -214,7 +214,7 @@ def test_every_name_matches_itself_and_stars(name: str) -> None:
 
 
 def test_dos_dates_of_files() -> None:
-    """FAT specification (REFERENCES 3): 1994-05-31 06:22:00 is date 1CBF, time 32C0."""
+    """Microsoft FAT specification: 1994-05-31 06:22:00 is date 1CBF, time 32C0."""
     assert to_dos(AT.started_at) == (0x1CBF, 0x32C0)
     box = make_box()
     box.drive("C").write("D.DAT", b"", datetime(1994, 5, 31, 6, 22))

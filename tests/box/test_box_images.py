@@ -31,7 +31,7 @@ def test_the_source_is_held_to_the_8086(name: str) -> None:
 
 
 def test_the_bios_tail_is_that_of_a_known_rom() -> None:
-    """Fixture: the last 16 octets of Debian's seabios image (REFERENCES 4): jump, date, model FC."""
+    """Fixture: the last 16 octets of Debian's seabios image: jump, date, model FC."""
     box = make_box(replace(AT, rom_date="06/23/99", model=0xFC))
     tail = box.on.engine.memory.read(0xF000, 0xFFF0, 15)
     assert tail == bytes.fromhex("EA5BE000F0 30362F32332F3939 00 FC")

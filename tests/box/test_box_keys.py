@@ -1,4 +1,7 @@
-"""Key waits: polls by the vectors, INT 28h in between, typed keys. Source: REAL_DOS measurements."""
+"""Key waits: polls by the vectors, INT 28h in between, typed keys.
+
+Source: measured with small programs on two real kernels (FreeDOS kernel 2040, DOS 4.00 from its published source).
+"""
 
 from __future__ import annotations
 

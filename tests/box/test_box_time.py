@@ -18,7 +18,7 @@ from support.box_programs import make_box, run_source
 
 
 def test_ticks_of_a_day() -> None:
-    """12:00 is 786,521 ticks (REFERENCES 3, recomputed there from 315/264 MHz / 65536)."""
+    """12:00 is 786,521 ticks (arithmetic: 43,200 s of 315/264 MHz / 65536)."""
     assert ticks_of(time(12)) == 786_521
 
 
@@ -29,7 +29,10 @@ def test_a_tick_lasts_54_92541_ms() -> None:
 
 
 def test_cmos_sum_worked_example() -> None:
-    """10=40 12=F0 14=0F 15=80 16=02 18=0C 19=2F, rest 0: 01FCh (REFERENCES 3)."""
+    """10=40 12=F0 14=0F 15=80 16=02 18=0C 19=2F, rest 0: 01FCh.
+
+    The AT's rule (16-bit sum of 10h to 2Dh, high octet at 2Eh): its technical reference, from memory; sum by hand.
+    """
     octets = bytearray(64)
     for index, value in (
         (0x10, 0x40),

@@ -15,7 +15,7 @@ from readoff.box.line import Stream, double, drop, flip
 from readoff.box.uart import LSR_OVERRUN, LSR_READY, LSR_TEMT, LSR_THRE, Uart
 from support.box_programs import make_box, run_source
 
-# Divisors of 1.8432 MHz / 16 (PC16550D table as reproduced in manuals; REFERENCES 2).
+# Divisors of 1.8432 MHz / 16 (PC16550D table as reproduced in manuals).
 DIVISORS = {50: 2304, 300: 384, 1200: 96, 2400: 48, 9600: 12, 19200: 6, 38400: 3, 57600: 2, 115200: 1}
 
 
@@ -43,7 +43,7 @@ def make_uart(kind: str = "16450", *, paced: bool = True) -> tuple[Uart, Clock, 
 
 @pytest.mark.parametrize(("rate", "divisor"), DIVISORS.items())
 def test_a_character_lasts_ten_bits(rate: int, divisor: int) -> None:
-    """8N1: 10 bit times; at 115200 86.806 us (REFERENCES 2)."""
+    """8N1: 10 bit times; at 115200 86.806 us (arithmetic)."""
     uart, _, _ = make_uart()
     uart.divisor = divisor
     assert uart.character_time() / 10**12 == pytest.approx(10 / rate, rel=1e-9)

@@ -22,7 +22,7 @@ def test_the_screen_shows_what_was_printed() -> None:
 
 
 def test_every_code_shows_its_glyph() -> None:
-    """The glyphs of code page 437, also for 00h-1Fh and 7Fh (REFERENCES 4)."""
+    """The glyphs of code page 437, also for 00h-1Fh and 7Fh (table in readoff.contract.cp437)."""
     source = (
         "main: mov ax,0B800h\n mov es,ax\n xor di,di\n xor al,al\n mov ah,7\n.n: stosw\n"
         " inc al\n jnz .n\n exit"
@@ -76,7 +76,7 @@ TELL = """
     ],
 )
 def test_the_bios_data_area_by_mode(spec: MachineSpec, mode: int, columns: int, crtc: int) -> None:
-    """40:49 mode, 4A columns, 4C page size, 4E page start, 63 CRTC port (REFERENCES 4)."""
+    """40:49 mode, 4A columns, 4C page size, 4E page start, 63 CRTC port (BIOS data area as in any PC BIOS manual)."""
     ran = run_source(make_box(spec), "main: " + SET.format(mode) + TELL)
     area = ran.results
     assert area[0] == mode
@@ -213,7 +213,7 @@ main:   mov     cx, 3
     [(LATE, 0x1A, 0x08, 3), (AT, 0x00, None, 3), (XT, 0x00, None, None), (MDA, 0x00, None, None)],
 )
 def test_adapters_can_be_told_apart(spec: MachineSpec, al: int, code: int | None, memory: int | None) -> None:
-    """INT 10h AX=1A00h: AL=1Ah and BL=08 on a colour VGA; AH=12h BL=10h answers from the EGA on (REFERENCES 4)."""
+    """INT 10h AX=1A00h: AL=1Ah and BL=08 on a colour VGA; AH=12h BL=10h answers from the EGA on."""
     source = (
         "main: mov ax,1A00h\n mov bx,0FFFFh\n int 10h\n mov [results],al\n"
         " mov [results+2],bx\n mov ah,12h\n mov bx,0FF10h\n int 10h\n mov [results+4],bx\n"

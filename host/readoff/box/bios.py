@@ -18,7 +18,7 @@ BDA: Final = 0x400
 ROM: Final = images.ROM_SEGMENT << 4
 COM_BASES: Final = (0x3F8, 0x2F8, 0x3E8, 0x2E8)
 STACK_USE: Final = 40  # octets below the caller's stack pointer that a BIOS service overwrites
-EBDA_SEGMENT_OF: Final = 64  # paragraphs a KB
+PARAGRAPHS_A_KB: Final = 64
 
 
 class Bios:
@@ -78,7 +78,7 @@ class Bios:
         memory.put_word(BDA + 0x10, self.equipment())
         memory.put_word(BDA + 0x13, self.conventional_kb())
         if spec.ebda:
-            memory.put_word(BDA + 0x0E, self.conventional_kb() * EBDA_SEGMENT_OF)
+            memory.put_word(BDA + 0x0E, self.conventional_kb() * PARAGRAPHS_A_KB)
             memory.octets[self.conventional_kb() * 1024] = 1
         memory.put_word(BDA + 0x6C, ticks & 0xFFFF)
         memory.put_word(BDA + 0x6E, ticks >> 16)

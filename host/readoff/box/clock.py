@@ -14,8 +14,8 @@ from typing import Final
 from readoff.box.engine import NEVER, Engine
 
 # One count of the PIT lasts 264/315 us (315/264 MHz = 1,193,181.82 Hz).
-_PIT_NUMERATOR: Final = 264_000_000
-_PIT_DENOMINATOR: Final = 315
+PIT_NUMERATOR: Final = 264_000_000
+PIT_DENOMINATOR: Final = 315
 REFRESH_TOGGLE: Final = 15_085_000  # picoseconds, 18 counts of channel 1 (common practice, no source)
 
 
@@ -149,11 +149,11 @@ class Counter:
         """Counts since the last load."""
         if moment is None:
             moment = self._now() if self._stopped_at is None else self._stopped_at
-        return max(0, moment - self.started) * _PIT_DENOMINATOR // _PIT_NUMERATOR
+        return max(0, moment - self.started) * PIT_DENOMINATOR // PIT_NUMERATOR
 
     def moment_of(self, counts: int) -> int:
         """When so many counts since the last load will be over, in picoseconds."""
-        return self.started - (-counts * _PIT_NUMERATOR // _PIT_DENOMINATOR)
+        return self.started - (-counts * PIT_NUMERATOR // PIT_DENOMINATOR)
 
     def count(self) -> int:
         """What the counter holds now, 0 to FFFFh (65536 reads as 0)."""

@@ -6,7 +6,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Final
 
 from readoff.box import images
-from readoff.box.clock import _PIT_DENOMINATOR, _PIT_NUMERATOR
+from readoff.box.clock import PIT_DENOMINATOR, PIT_NUMERATOR
 from readoff.box.drives import Drives
 from readoff.box.engine import Engine
 from readoff.box.memory import Memory
@@ -101,7 +101,7 @@ class DosState:
             self.date += timedelta(days=1)
         ticks = self.memory.word(BDA_TICKS) | self.memory.word(BDA_TICKS + 2) << 16
         # A tick is 65536 counts of 264/315 us.
-        centiseconds = ticks * 65536 * _PIT_NUMERATOR // _PIT_DENOMINATOR // 10**10
+        centiseconds = ticks * 65536 * PIT_NUMERATOR // PIT_DENOMINATOR // 10**10
         moment = datetime.combine(self.date, time())
         return moment + timedelta(milliseconds=10 * min(centiseconds, 24 * 360_000 - 1))
 
@@ -120,4 +120,4 @@ def ticks_of(value: time) -> int:
     """Ticks since midnight (18.20651 a second)."""
     seconds = value.hour * 3600 + value.minute * 60 + value.second
     microseconds = seconds * 10**6 + value.microsecond
-    return microseconds * 10**6 * _PIT_DENOMINATOR // _PIT_NUMERATOR // 65536
+    return microseconds * 10**6 * PIT_DENOMINATOR // PIT_NUMERATOR // 65536

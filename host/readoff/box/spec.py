@@ -11,9 +11,6 @@ from datetime import datetime
 from enum import IntEnum
 from typing import Final, Literal
 
-PIT_HZ_NUMERATOR: Final = 315_000_000  # 315/264 MHz, REFERENCES: a quarter of a twelfth of 14.31818 MHz
-PIT_HZ_DENOMINATOR: Final = 264
-
 
 class Processor(IntEnum):
     """Processor generations that the box can play; the value orders them by age."""

@@ -25,7 +25,6 @@ _BIT_NUMERATOR: Final = 78_125_000
 _BIT_DENOMINATOR: Final = 9
 
 Deliver = Callable[[int], None]
-Fault = Callable[[int, int], "bytes | None"]
 
 
 class Uart:

@@ -138,7 +138,8 @@ class Video:
         """Move a page's cursor."""
         self._memory.put_word(BDA + CURSORS + 2 * (page & 7), row << 8 | column)
 
-    def _cell(self, page: int, row: int, column: int) -> int:
+    def cell(self, page: int, row: int, column: int) -> int:
+        """Linear address of a cell of a page."""
         size = self._memory.word(BDA + PAGE_SIZE)
         within = page * size + 2 * (row * self.columns + column)
         return self._base() + within % _TEXT_AREA
@@ -155,14 +156,14 @@ class Video:
             return
         octets = self._memory.octets
         lines = [
-            bytes(octets[(start := self._cell(page, row, left)) : start + 2 * width])
+            bytes(octets[(start := self.cell(page, row, left)) : start + 2 * width])
             for row in range(top, bottom + 1)
         ]
         blank = bytes([0x20, attribute]) * width
         count = min(abs(rows), height) or height
         moved = lines[count:] + [blank] * count if rows >= 0 else [blank] * count + lines[: height - count]
         for row, line in zip(range(top, bottom + 1), moved, strict=True):
-            start = self._cell(page, row, left)
+            start = self.cell(page, row, left)
             octets[start : start + 2 * width] = line
 
     def put(self, page: int, character: int, attribute: int | None, count: int = 1) -> None:
@@ -171,7 +172,7 @@ class Video:
             return
         row, column = self.cursor(page)
         for i in range(count):
-            cell = self._cell(page, row, column + i)
+            cell = self.cell(page, row, column + i)
             self._memory.octets[cell] = character
             if attribute is not None:
                 self._memory.octets[cell + 1] = attribute
@@ -194,7 +195,7 @@ class Video:
                 row, column = row + 1, 0
         if row >= self.rows:
             row = self.rows - 1
-            fill = self._memory.octets[self._cell(page, row, column) + 1] if self.is_text else 7
+            fill = self._memory.octets[self.cell(page, row, column) + 1] if self.is_text else 7
             self.scroll(1, 0, 0, row, self.columns - 1, fill, page)
         self.set_cursor(page, row, column)
 

@@ -66,7 +66,7 @@ class VideoBios:
     def _08(self, _al: int) -> None:
         page = self._registers.bx >> 8
         row, column = self._screen.cursor(page)
-        cell = self._screen._cell(page, row, column)
+        cell = self._screen.cell(page, row, column)
         self._registers.ax = self._memory.word(cell)
 
     def _09(self, character: int) -> None:
