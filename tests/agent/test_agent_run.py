@@ -360,3 +360,26 @@ def test_results_are_read_where_the_program_was() -> None:
     box = agent_box(AT)
     run_under_agent(box, "main: mov word [results], 1234h\n exit")
     assert results_of(box, "T.COM")[:2] == b"\x34\x12"
+
+
+@pytest.mark.parametrize("tail", ["SNAP", "RUN BIGPRINT 3000", "RUN WAYS 29", "SEND WAYS.COM"])
+def test_what_is_executed_on_an_8086_is_for_an_8086(tail: str) -> None:
+    """Each instruction that runs, not each that is there: the machine refuses later ones."""
+    box = agent_box(XT, "WAYS.COM", "BIGPRINT.COM")
+    box.on.processor.check_each_instruction()
+    assert readoff(box, tail).exit.code == EXIT_ALL
+
+
+def test_the_agent_under_the_agent() -> None:
+    ran = readoff(agent_box(AT, "WAYS.COM"), "RUN READOFF RUN WAYS 02")
+    outer, inner = ran.of_kind("run")
+    assert console(inner) == LINE
+    assert console(outer).count(LINE) == 1
+    assert ran.said.count(SHOWN) == 1
+
+
+def test_a_line_without_a_host_leaves_the_records_in_the_spool() -> None:
+    ran = readoff(agent_box(LATE, "WAYS.COM"), "RUN /S:COM1 WAYS 02")
+    assert len(ran.records) == 2
+    assert (captured_all(ran.run), ran.exit.code) == (1, EXIT_MISSING)
+    assert console(ran.run) == LINE
