@@ -11,6 +11,7 @@ MSW_TASK_SWITCHED       equ 0008h       ; TS: likewise, once
 MSW_NONE                equ 0FFFFh      ; the processor has no machine status word
 EFLAGS_AC               equ 040000h     ; alignment check: 486 and later
 EFLAGS_ID               equ 0200000h    ; CPUID can be used
+EQUIPMENT_FPU           equ 0002h
 FPU_UNTOUCHED           equ 05A5Ah      ; what no status word ever reads as after FNINIT
 FPU_CONTROL_MASK        equ 0103Fh      ; infinity control and the six masks ...
 FPU_CONTROL_FRESH       equ 0003Fh      ; ... and their value after FNINIT
@@ -188,9 +189,9 @@ guarded_cpuid_end:
 coprocessor:
         cmp     byte [scratch + L_cpu.class], PROCESSOR_I80286
         jb      .ask
-        mov     al, PRESENCE_UNKNOWN
         test    byte [scratch + L_cpu.msw], MSW_EMULATED
-        jnz     .done
+        jnz     .by_bios
+        mov     al, PRESENCE_UNKNOWN
         test    byte [scratch + L_cpu.msw], MSW_TASK_SWITCHED
         jz      .ask
         cmp     byte [scratch + L_cpu.v86], PRESENCE_PRESENT
@@ -216,6 +217,13 @@ coprocessor:
         jne     .done
         mov     al, PRESENCE_PRESENT
 .done:
+        ret
+.by_bios:
+        int     INT_EQUIPMENT           ; a BIOS that finds none sets EM; one that finds one does not
+        test    al, EQUIPMENT_FPU
+        mov     al, PRESENCE_UNKNOWN
+        jnz     .done
+        mov     al, PRESENCE_ABSENT
         ret
 
         section .bss

@@ -247,12 +247,14 @@ rtc_settle:
         ret
 
 ; ----------------------------------------------------------------------------------------------
-; cmos_section: write the section cmos; empty on machines without.
+; cmos_section: write the section cmos; machines without have none.
 ; Input: none.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI.
 cmos_section:
         call    rtc_find
-        mov     cx, 0
-        jc      .write
+        jnc     .there
+        clc
+        ret
+.there:
         mov     al, RTC_STATUS_B
         call    cmos_read
         mov     bl, al
@@ -275,7 +277,6 @@ cmos_section:
         call    cmos_unmirror
         mov     byte [scratch + RTC_CENTURY], 0 ; belongs to the clock, not to the settings
         mov     cx, CMOS_SIZE
-.write:
         mov     al, TAG_CMOS
         mov     si, scratch
         jmp     section_whole

@@ -3,7 +3,8 @@
 FLAGS bits 15-12 read as ones on an 8086 and as zeros on an 80286 in real mode; AC (bit 18) cannot be
 changed before the 80486, ID (bit 21) only where CPUID is. Every place where a loaded program says PUSHF
 (9Ch, also with a 66h prefix) is watched and the instruction done here; code that a program makes or
-unpacks itself is not found. PUSH SP stores the new value on an 8086.
+unpacks itself is not found. PUSH SP stores the new value on an 8086, and SHL AL,CL (the one shift that
+is played) counts as far as CL says, where later processors take CL modulo 32.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ _AC: Final = 1 << 18
 _ID: Final = 1 << 21
 PUSHF: Final = 0x9C
 PUSH_SP: Final = 0x54
+SHIFT_AL: Final = b"\xd2\xe0"
 OPERAND_SIZE: Final = 0x66
 # First octets that an 8086 does not have, or has as something else.
 _LATER: Final = frozenset({0x0F, *range(0x60, 0x70), 0xC0, 0xC1, 0xC8, 0xC9, 0xF1, 0xD6})
@@ -61,6 +63,8 @@ class ProcessorKind:
             for i, octet in enumerate(octets)
             if octet == PUSHF or (octet == PUSH_SP and self._kind == Processor.I8086)
         }
+        if self._kind == Processor.I8086:
+            places |= {address + i: 1 for i in range(len(octets) - 1) if octets[i : i + 2] == SHIFT_AL}
         if self._kind >= Processor.I80386:
             wide = {a - 1: 2 for a in places if a > address and octets[a - 1 - address] == OPERAND_SIZE}
             places = wide if self._spec.cpuid is None or self._kind < Processor.I80486 else {}
@@ -85,6 +89,9 @@ class ProcessorKind:
         elif opcode == PUSH_SP and self._kind == Processor.I8086:
             engine.push(registers.sp - 2 & 0xFFFF)
             registers.ip = registers.ip + 1 & 0xFFFF
+        elif opcode == SHIFT_AL[0] and octets[address + 1] == SHIFT_AL[1] and registers.cx & 0xE0:
+            registers.ax = registers.ax & 0xFF00  # 32 or more: every bit leaves
+            registers.ip = registers.ip + 2 & 0xFFFF
 
     def before_divide_error(self) -> None:
         """An 8086 stores the address behind the division that failed; the engine stands on it."""
