@@ -15,10 +15,30 @@ GUIDE = (Path(__file__).resolve().parents[2] / "docs" / "schemas.md").read_text(
 EXAMPLE = re.search(r"```toml\n(.*?)```", GUIDE, re.DOTALL).group(1)
 
 
-def test_the_example_reads_its_samples():
-    (schema,) = load_schemas([("mill.toml", EXAMPLE)])
+EXAMPLES = re.findall(r"```toml\n(schema = \"(\w+)\".*?)```", GUIDE, re.DOTALL)
+
+
+@pytest.mark.parametrize(("text", "name"), EXAMPLES, ids=[name for _, name in EXAMPLES])
+def test_each_example_reads_its_samples(text, name):
+    (schema,) = load_schemas([(f"{name}.toml", text)])
     assert check_samples(schema) == ()
-    assert len(schema.samples) == 2
+    assert len(schema.samples) >= 2
+
+
+def test_the_output_shown_above_an_example_is_its_first_sample():
+    shown = re.findall(r"```\n([^`]*)```(?:(?!```).)*```toml\n(schema = .*?)```", GUIDE, re.DOTALL)
+    texts = [(output, re.search(r"text = '''\n(.*?)'''", example, re.DOTALL)) for output, example in shown]
+    assert len(texts) >= 3
+    for output, sample in texts:
+        assert sample is None or sample.group(1) == output
+
+
+def test_the_examples_leave_one_another_alone():
+    schemas = load_schemas([(f"{name}.toml", text) for text, name in EXAMPLES if name != "replay_checked"])
+    for schema in schemas:
+        for sample in schema.samples:
+            readout = read_run([sample.capture], schemas, program=sample.program)
+            assert [v.schema for v in readout.recognised if v.recognised] == [schema.name] * sample.recognised
 
 
 def test_the_faults_shown_are_those_that_are_told():
@@ -30,9 +50,10 @@ def test_the_faults_shown_are_those_that_are_told():
 
 
 def test_every_key_has_its_place_in_the_guide():
-    for key in {key for keys in TABLES for key in keys} - {"metrics", "samples"}:
+    for key in {key for keys in TABLES for key in keys} - {"metrics", "samples", "blocks", "tables"}:
         assert re.search(rf"`\[?{key}( = (true|false))?\]?`", GUIDE), key
-    assert "`[metrics.NAME]`" in GUIDE
+    for key in ("metrics", "blocks", "tables"):
+        assert f"`[{key}.NAME]`" in GUIDE
     assert "`[[samples]]`" in GUIDE
 
 

@@ -4,7 +4,7 @@
     product = signed { ("*" | "/") signed }
     signed  = [ "-" | "+" ] signed | power
     power   = atom [ "^" whole ]            whole = a literal from 0 to 9
-    atom    = number | name | "(" sum ")"
+    atom    = number | name | [ "abs" ] "(" sum ")"
 
 Numbers are decimal literals, names are metrics of the same schema. Reckoned in decimal with 34 digits (the
 precision of IEEE 754 decimal128), and at the same time as an interval: a displayed input may be up to half its
@@ -30,7 +30,9 @@ LARGEST_POWER = 9
 _DIGITS = 34
 _EXPONENT = 2 * LARGEST_EXPONENT  # of what is reckoned on the way; a trap ends whatever would grow beyond
 
-_TOKEN = re.compile(r"\s*(?:([0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]{1,3})?)|([a-z][a-z0-9_]*)|([-+*/^()]))")
+_TOKEN = re.compile(
+    r"\s*(?:([0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]{1,3})?)|([a-z][a-z0-9_]*)|([-+*/^()]|[<>=!]=|[<>]))"
+)
 
 
 @dataclass(frozen=True)
@@ -93,13 +95,16 @@ def parse_formula(text: str) -> Formula:
             f"a formula of {len(text)} characters",
             next_step=f"There should be at most {LONGEST_FORMULA}.",
         )
-    parser = _Parser(text)
+    parser = Parser(text)
     reckon = parser.whole()
     return Formula(text, tuple(dict.fromkeys(parser.names)), reckon)
 
 
-class _Parser:
-    """Recursive descent over the grammar above; each method returns a function that reckons its part."""
+class Parser:
+    """Recursive descent over the grammar above; each method returns a function that reckons its part.
+
+    Rules (rules.py) are sums with comparisons between them, read by the same parser.
+    """
 
     def __init__(self, text: str) -> None:
         self.text = text
@@ -111,6 +116,7 @@ class _Parser:
         self.advance()
 
     def advance(self) -> None:
+        """Go to the next token."""
         found = _TOKEN.match(self.text, self._end)
         if found:
             self.token = found.group(found.lastindex or 0)
@@ -123,21 +129,24 @@ class _Parser:
         self.kind = "stranger" if self.token else "end"
 
     def fail(self, wanted: str) -> SchemaError:
+        """What is wrong at the current token, where `wanted` should be."""
         found = repr(self.token) if self.token else "the end"
         if self.text[self.at : self.at + 2] == "**" or self.text[self.at - 1 : self.at + 1] == "**":
             wanted = "^ for a power"
         return SchemaError(
             f"a formula with {found} at column {self.at + 1}",
-            next_step=f"There should be {wanted}; formulas know + - * / ^ ( ), numbers and names of metrics.",
+            next_step=f"There should be {wanted}; formulas know + - * / ^ ( ) abs( ), numbers and names of metrics.",
         )
 
     def whole(self) -> Reckon:
+        """A sum that goes on to the end."""
         reckon = self.sum()
         if self.kind != "end":
             raise self.fail("an operator or the end")
         return reckon
 
     def sum(self) -> Reckon:
+        """Products with + and - between."""
         left = self.product()
         while self.token in ("+", "-") and self.kind == "sign":
             operate = _add if self.token == "+" else _subtract
@@ -146,6 +155,7 @@ class _Parser:
         return left
 
     def product(self) -> Reckon:
+        """Signed parts with * and / between."""
         left = self.signed()
         while self.token in ("*", "/") and self.kind == "sign":
             operate = _multiply if self.token == "*" else _divide
@@ -154,6 +164,7 @@ class _Parser:
         return left
 
     def signed(self) -> Reckon:
+        """A power with any signs before it."""
         negative = False
         while self.token in ("+", "-") and self.kind == "sign":
             negative ^= self.token == "-"
@@ -162,6 +173,7 @@ class _Parser:
         return (lambda inputs: _negate(part(inputs))) if negative else part
 
     def power(self) -> Reckon:
+        """An atom, or one raised to a small whole number."""
         base = self.atom()
         if self.token != "^":
             return base
@@ -175,6 +187,7 @@ class _Parser:
         return lambda inputs: _power(base(inputs), exponent)
 
     def atom(self) -> Reckon:
+        """A number, a name or something in parentheses."""
         token = self.token
         if self.kind == "number":
             self.advance()
@@ -182,10 +195,17 @@ class _Parser:
             return lambda inputs: Amount(value, value, value)
         if self.kind == "name":
             self.advance()
+            if token == "abs" and self.token == "(":
+                inner = self.bracketed()
+                return lambda inputs: _absolute(inner(inputs))
             self.names.append(token)
             return lambda inputs: inputs[token]
         if token != "(":
             raise self.fail("a number, a metric or (")
+        return self.bracketed()
+
+    def bracketed(self) -> Reckon:
+        """A sum in parentheses."""
         self.depth += 1
         if self.depth > DEEPEST_NESTING:
             raise self.fail(f"at most {DEEPEST_NESTING} nested parentheses")
@@ -225,6 +245,14 @@ def _amount(value: Callable[[], Decimal], ends: Callable[[], tuple[Decimal, ...]
 
 def _negate(a: Amount) -> Amount:
     return Amount(a.value.copy_negate(), a.high.copy_negate(), a.low.copy_negate())
+
+
+def _absolute(a: Amount) -> Amount:
+    if a.low >= 0:
+        return a
+    if a.high <= 0:
+        return _negate(a)
+    return Amount(a.value.copy_abs(), Decimal(0), max(a.high, a.low.copy_negate()))
 
 
 def _add(a: Amount, b: Amount) -> Amount:

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Protocol
 
 from readoff.readings.numbers import Number, Unread
 from readoff.readings.shown import CaptureKind
-from readoff.readings.table import Table
-from readoff.readings.view import View
 
 if TYPE_CHECKING:
     from readoff.readings.schema import Metric, Pattern
+    from readoff.readings.table import Table
+    from readoff.readings.view import View
 
 # One condition: whether the capture meets it, and the sentence that says so (worked out only when it is wanted).
 Told = tuple[bool, Callable[[], str]]
@@ -24,12 +24,18 @@ Told = tuple[bool, Callable[[], str]]
 
 @dataclass(frozen=True)
 class Seen:
-    """A number found for a metric, or why what stands there is none; the octets that show it, and its line."""
+    """A number found for a metric, or why what stands there is none; the octets that show it, and its line.
+
+    unit: as it was read beside the number, "" where none was. occurrence: which repeat it belongs to, from 0; None
+    where it is simply the next.
+    """
 
     number: Number | Unread
     begin: int
     end: int
     line: str = ""
+    unit: str = ""
+    occurrence: int | None = None
 
 
 class Way(Protocol):
@@ -56,6 +62,9 @@ class Kind:
     captures: the kinds of capture that it can read. top, recognise, shown: its own keys at the top, in [recognise]
     and in the table of a shown metric. patterns: whether [recognise] must have `all`. load: makes the way of one
     schema from its top table, its [recognise] and the tables of its shown metrics; faults go into the tables.
+    own_patterns: whether the way itself judges `all` and `none`, which are not about the capture's lines then.
+    sections: those of `shown` that say where a metric's repeats come from (a block, a table), so that the repeats of
+    two metrics from the same one belong together.
     """
 
     name: str
@@ -65,3 +74,9 @@ class Kind:
     recognise: tuple[str, ...] = ()
     shown: tuple[str, ...] = ()
     patterns: bool = False
+    own_patterns: bool = False
+    sections: tuple[str, ...] = ()
+
+    def section(self, table: Table) -> str:
+        """Where the repeats of a shown metric come from; "" where nothing says so."""
+        return next((f"{key} {table.data[key]}" for key in self.sections if key in table.data), "")

@@ -8,7 +8,8 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 from readoff.errors import SchemaError
 from readoff.readings.faults import Faults, key_lines
@@ -16,11 +17,12 @@ from readoff.readings.formula import Formula, parse_formula
 from readoff.readings.kinds import Kind
 from readoff.readings.loading_samples import SAMPLE_KEYS, load_samples
 from readoff.readings.numbers import Style
+from readoff.readings.rules import Rule, parse_rule
 from readoff.readings.schema import Metric, Pattern, Recognition, Schema, compile_pattern
 from readoff.readings.shown import CaptureKind
 from readoff.readings.table import Table
 from readoff.readings.text import TEXT
-from readoff.readings.units import UNITS
+from readoff.readings.units import UNITS, factor_between
 
 LONGEST_SCHEMA = 65536
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,40}")
@@ -29,9 +31,9 @@ _BETTER = ("higher", "lower", "neither")
 # The kinds of schema, by the word that stands for them in `kind`; "text" where nothing is said.
 KINDS = {kind.name: kind for kind in (TEXT,)}
 # The keys that all kinds share; each kind adds its own.
-_TOP = ("schema", "kind", "title", "units", "headline", "recognise", "metrics", "samples")
+_TOP = ("schema", "kind", "title", "units", "headline", "recognise", "metrics", "rules", "samples")
 _RECOGNISE = ("all", "none", "programs", "captures", "files")
-_SHOWN_KEYS = ("unit", "better", "comma", "clock", "once", "optional", "exact")
+_SHOWN_KEYS = "unit better shown_in spelled kilo comma clock once optional exact".split()
 _DERIVED_KEYS = ("formula", "unit", "better", "optional")
 # The keys of each kind of table, for the guide.
 TABLES = (
@@ -84,11 +86,11 @@ def _load(text: str, faults: Faults) -> Schema | None:
     if name and not _NAME.fullmatch(name):
         faults.add("schema", f"{name!r}", "a small letter, then small letters, digits and _")
     title = top.text("title")
-    units = UNITS.union(top.texts("units"))
+    own_units = top.texts("units")
     recognise_table, metrics_table = top.table("recognise"), top.table("metrics")
     recognise = _recognition(recognise_table, kind)
     tables = {name: metrics_table.table(name) for name in metrics_table.data}
-    metrics = _metrics(metrics_table, tables, units, kind)
+    metrics = _metrics(metrics_table, tables, own_units, kind)
     shown = {name: table for name, table in tables.items() if "formula" not in table.data}
     way = kind.load(top, recognise_table, shown)
     headline = top.texts("headline")
@@ -102,11 +104,14 @@ def _load(text: str, faults: Faults) -> Schema | None:
             faults.add(
                 "headline", f"{metric!r} is better neither way", "a metric that is better higher or lower"
             )
+    rules = _rules(top, known)
     samples = load_samples(top.tables("samples"), known, faults)
     if faults.told:
         return None
     digest = hashlib.sha256(octets).hexdigest()
-    return Schema(name, title, faults.file, digest, recognise, metrics, headline, way, samples)
+    return Schema(
+        name, title, faults.file, digest, recognise, metrics, headline, way, samples, rules, kind.name
+    )
 
 
 def _kind(top: Table) -> Kind:
@@ -136,9 +141,12 @@ def _recognition(table: Table, kind: Kind) -> Recognition:
     kinds = kinds or kind.captures
     if files and CaptureKind.FILE not in kinds:
         table.fault("files", "the schema reads no files", 'captures with "file" among them, or no files')
+    barred = _patterns(table, "none")
+    if kind.own_patterns:
+        wanted = barred = ()
     return Recognition(
         wanted,
-        _patterns(table, "none"),
+        barred,
         tuple(program.upper() for program in programs),
         kinds,
         tuple(file.upper() for file in files),
@@ -157,14 +165,14 @@ def _patterns(table: Table, key: str) -> tuple[Pattern, ...]:
 
 
 def _metrics(
-    table: Table, tables: Mapping[str, Table], units: frozenset[str], kind: Kind
+    table: Table, tables: Mapping[str, Table], own_units: Sequence[str], kind: Kind
 ) -> tuple[Metric, ...]:
     """All metrics, each derived one after its inputs."""
     metrics: dict[str, Metric] = {}
     for name, each in tables.items():
         if not _NAME.fullmatch(name):
             table.fault(name, f"{name!r} is not a name", "a small letter, then small letters, digits and _")
-        metrics[name] = _metric(name, each, units, kind)
+        metrics[name] = _metric(name, each, own_units, kind)
     if not metrics:
         table.fault("", "no metric", "at least one table [metrics.NAME]")
     for metric in metrics.values():
@@ -174,17 +182,53 @@ def _metrics(
     return _in_order(metrics, table.faults)
 
 
-def _metric(name: str, table: Table, units: frozenset[str], kind: Kind) -> Metric:
+def _metric(name: str, table: Table, own_units: Sequence[str], kind: Kind) -> Metric:
     derived = "formula" in table.data
-    table.only(_DERIVED_KEYS if derived else _SHOWN_KEYS + kind.shown)
+    table.only(_DERIVED_KEYS if derived else (*_SHOWN_KEYS, *kind.shown))
     unit, better = table.text("unit", empty=True), table.text("better")
-    if unit not in units:
-        table.faults.unknown(table.key("unit"), unit, units)
+    units = UNITS.union(own_units)
+    _known_unit(table, "unit", unit, units)
     if better:
         table.choice("better", better, _BETTER)
     optional = table.flag("optional")
     if derived:
         return Metric(name, unit, better, _formula(table), optional=optional)
+    shown_in = table.text("shown_in", needed=False)
+    _known_unit(table, "shown_in", shown_in, units)
+    once, exact, kilo = table.flag("once"), table.flag("exact"), _kilo(table)
+    factor = factor_between(shown_in or unit, unit, kilo)
+    if isinstance(factor, str):
+        table.fault("shown_in", factor, "a unit with an exact factor to the metric's unit")
+    spelled = {each: each for each in own_units} | _spelled(table, units)
+    style, section = _style(table, shown_in or unit), kind.section(table)
+    return Metric(name, unit, better, None, once, optional, exact, style, shown_in, kilo, spelled, section)
+
+
+def _known_unit(table: Table, key: str, unit: str, units: frozenset[str]) -> None:
+    if unit not in units:
+        table.faults.unknown(table.key(key), unit, units)
+
+
+def _kilo(table: Table) -> int:
+    kilo = table.whole("kilo", 1024)
+    if kilo not in (0, 1000, 1024) or (kilo == 0 and "kilo" in table.data):
+        table.fault("kilo", f"{kilo}", "1000 or 1024")
+        return 0
+    return kilo
+
+
+def _spelled(table: Table, units: frozenset[str]) -> dict[str, str]:
+    """The schema's own spellings of units, for where a unit is read beside its number."""
+    if "spelled" not in table.data:
+        return {}
+    written = table.table("spelled")
+    spelled = {name: written.text(name, empty=True) for name in written.data}
+    for name, unit in spelled.items():
+        _known_unit(written, name, unit, units)
+    return spelled
+
+
+def _style(table: Table, unit: str) -> Style:
     style = Style(table.text("comma", needed=False), table.text("clock", needed=False), unit == "s")
     if style.comma:
         table.choice("comma", style.comma, ("thousands", "decimal"))
@@ -192,8 +236,25 @@ def _metric(name: str, table: Table, units: frozenset[str], kind: Kind) -> Metri
         table.choice("clock", style.clock, ("mm:ss", "hh:mm"))
         if not style.time:
             table.fault("clock", f"a time in {unit!r}", 'unit = "s": times are read in seconds')
-    once, exact = table.flag("once"), table.flag("exact")
-    return Metric(name, unit, better, None, once, optional, exact, style)
+    return style
+
+
+def _rules(top: Table, metrics: Mapping[str, Metric]) -> tuple[Rule, ...]:
+    rules = []
+    for text in top.texts("rules"):
+        try:
+            rule = parse_rule(text)
+        except SchemaError as error:
+            right = error.next_step.removeprefix("There should be ").rstrip(".")
+            top.fault("rules", f"{text!r:.80}: {error.what}", right)
+            continue
+        for name in rule.names:
+            if name not in metrics:
+                top.faults.unknown("rules", name, metrics)
+        if not rule.names:
+            top.fault("rules", f"{text!r} names no metric", "a rule of this schema's metrics")
+        rules.append(rule)
+    return tuple(rules)
 
 
 def _formula(table: Table) -> Formula | None:
@@ -221,7 +282,10 @@ def _in_order(metrics: dict[str, Metric], faults: Faults) -> tuple[Metric, ...]:
             if not metric.formula or not any(name in waiting for name in metric.formula.names)
         ]
         for metric in ready:
-            ordered[metric.name] = waiting.pop(metric.name)
+            used = metric.formula.names if metric.formula else ()
+            sections = {ordered[name].section for name in used if name in ordered} - {""}
+            section = sections.pop() if len(sections) == 1 else metric.section
+            ordered[metric.name] = replace(waiting.pop(metric.name), section=section)
         if not ready:
             circle = ", ".join(waiting)
             for name in waiting:

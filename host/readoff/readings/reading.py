@@ -40,6 +40,7 @@ class Hold:
     """Something that could not be read exactly, and where; never a guess in its stead.
 
     metric: the metric that would have been read there, "" where a whole capture is held. line: as shown, or "".
+    occurrence: which of the metric's it would have been.
     """
 
     reason: str
@@ -49,6 +50,7 @@ class Hold:
     capture: int
     metric: str = ""
     line: str = ""
+    occurrence: int = 0
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ them matches across the end of a line.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,6 +15,7 @@ import re2
 from readoff.readings.formula import Formula
 from readoff.readings.kinds import Way
 from readoff.readings.numbers import Style
+from readoff.readings.rules import Rule
 from readoff.readings.shown import Capture, CaptureKind
 
 LONGEST_PATTERN = 1000
@@ -24,11 +25,15 @@ LARGEST_PROGRAM = 1000
 
 @dataclass(frozen=True)
 class Pattern:
-    """One RE2 pattern: ^ and $ are the ends of a line; group is the number of its one named group, 0 for none."""
+    """One RE2 pattern: ^ and $ are the ends of a line.
+
+    group, unit: the numbers of the named groups around the number and around the unit beside it, 0 for none.
+    """
 
     text: str
     compiled: Any  # google-re2 has no types
     group: int = 0
+    unit: int = 0
 
 
 def line_options() -> Any:
@@ -47,7 +52,8 @@ def line_pattern(text: str) -> bytes:
 def compile_pattern(text: str, *, named_group: bool) -> Pattern | tuple[str, str]:
     """Compile a pattern, or return (what is wrong, what would be right).
 
-    named_group: whether it must have exactly one named group (a metric's has, a recognising one has none).
+    named_group: whether it must have exactly one named group (a metric's has, a recognising one has none), and may
+    have a second one that is called "unit".
     """
     if len(text) > LONGEST_PATTERN:
         return f"a pattern of {len(text)} characters", f"at most {LONGEST_PATTERN} characters"
@@ -70,15 +76,18 @@ def compile_pattern(text: str, *, named_group: bool) -> Pattern | tuple[str, str
         )
     if compiled.search(b"") is not None:
         return "the pattern matches an empty line", "a pattern that needs at least one character"
-    groups = compiled.groupindex
+    groups = {
+        name.decode() if isinstance(name, bytes) else name: at for name, at in compiled.groupindex.items()
+    }
     if not named_group:
         return Pattern(text, compiled)
-    if len(groups) != 1:
+    numbers = [group for name, group in groups.items() if name != "unit"]
+    if len(numbers) != 1:
         return (
             f"the pattern has {len(groups)} named groups",
-            "exactly one, around the number: (?P<number>\\S+)",
+            "exactly one, around the number: (?P<number>\\S+); beside it at most (?P<unit>\\S+)",
         )
-    return Pattern(text, compiled, next(iter(groups.values())))
+    return Pattern(text, compiled, numbers[0], groups.get("unit", 0))
 
 
 @dataclass(frozen=True)
@@ -86,7 +95,9 @@ class Metric:
     """One number that a program's output gives, shown (taken by the schema's way) or derived (formula).
 
     once: more than one match is a hold. optional: it may be absent. exact: a count or a setting that is not
-    rounded, so its quantum is 0. style: the forms that its numbers take.
+    rounded, so its quantum is 0. style: the forms that its numbers take. shown_in: the unit that is shown, where that
+    is not `unit`. kilo: what a K in KB stands for, 0 where that is not said. spelled: units as the program writes them,
+    and what it means. section: the block, table or array that its repeats come from, or "".
     """
 
     name: str
@@ -97,6 +108,10 @@ class Metric:
     optional: bool = False
     exact: bool = False
     style: Style = field(default_factory=Style)
+    shown_in: str = ""
+    kilo: int = 0
+    spelled: Mapping[str, str] = field(default_factory=dict)
+    section: str = ""
 
 
 @dataclass(frozen=True)
@@ -133,9 +148,10 @@ class Sample:
 class Schema:
     """A declared way to read a program's output.
 
-    file: the name it was loaded under. digest: SHA-256 of its text. metrics: in an order in which every
+    kind: "text" or another of the kinds (kinds.py). file: the name it was loaded under. digest: SHA-256 of its text.
+    metrics: in an order in which every
     derived one comes after its inputs. headline: the metrics that a study asks for. way: how its kind of schema
-    knows a capture and takes the shown metrics.
+    knows a capture and takes the shown metrics. rules: what its numbers must keep; those that break one are held.
     """
 
     name: str
@@ -147,6 +163,8 @@ class Schema:
     headline: tuple[str, ...]
     way: Way
     samples: tuple[Sample, ...] = ()
+    rules: tuple[Rule, ...] = ()
+    kind: str = "text"
 
     def metric(self, name: str) -> Metric:
         """The metric of that name. Raises KeyError."""

@@ -108,9 +108,20 @@ class Shown:
         object.__setattr__(self, "utf8", b"\n".join(encoded))
         object.__setattr__(self, "_starts", tuple(starts))
 
+    def line_at(self, offset: int) -> int:
+        """The number of the line, from 0, that an offset into `utf8` lies in."""
+        return bisect_right(self._starts, offset) - 1
+
+    def utf8_of(self, first: int, last: int) -> tuple[int, int]:
+        """The span of `utf8` that shows the lines first..last (last excluded), without the end of the last one."""
+        if first >= last:
+            return 0, 0
+        end = self._starts[last] - 1 if last < len(self._starts) else len(self.utf8)
+        return self._starts[first], end
+
     def locate(self, begin: int, end: int) -> tuple[Line, int, int]:
         """The line, and the characters in it, of a span of `utf8` that lies within one line."""
-        number = bisect_right(self._starts, begin) - 1
+        number = self.line_at(begin)
         start = self._starts[number]
         before = len(self.utf8[start:begin].decode("utf-8"))
         return self.lines[number], before, before + len(self.utf8[begin:end].decode("utf-8"))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from readoff.readings.faults import Faults
+from readoff.readings.schema import Pattern, compile_pattern
 
 
 def described(value: object) -> str:
@@ -61,6 +62,15 @@ class Table:
             self.fault(name, described(value), 'a list of texts: ["…", "…"]')
             return ()
         return tuple(value)
+
+    def pattern(self, name: str, *, needed: bool = True) -> Pattern | None:
+        """A pattern without a named group; None where it is missing or wrong."""
+        text = self.text(name, needed=needed)
+        pattern = compile_pattern(text, named_group=False) if text else None
+        if isinstance(pattern, tuple):
+            self.fault(name, *pattern)
+            return None
+        return pattern
 
     def flag(self, name: str, default: bool = False) -> bool:
         """True or false; the default where it is missing."""

@@ -1,4 +1,4 @@
-"""How a text schema takes its numbers: by a pattern with a group around each.
+"""How a text schema takes its numbers: by a pattern with a group around each, or by the heading of a column.
 
 A pattern may be careless (`[0-9]+` against "72.9"). So the text beside a match is looked at too (beside.py).
 """
@@ -6,7 +6,7 @@ A pattern may be careless (`[0-9]+` against "72.9"). So the text beside a match 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 
 from readoff.readings.beside import MOST_OCCURRENCES, number_in_line
@@ -15,14 +15,77 @@ from readoff.readings.numbers import Unread
 from readoff.readings.schema import Metric, Pattern, compile_pattern
 from readoff.readings.shown import CaptureKind
 from readoff.readings.table import Table
+from readoff.readings.text.blocks import Block, known_block, load_blocks
+from readoff.readings.text.tables import Column, load_column, load_tables
 from readoff.readings.view import View
 
 
 @dataclass(frozen=True)
-class TextWay:
-    """The patterns of a schema's shown metrics."""
+class Found:
+    """A metric found by a pattern: anywhere, or once in each repeat of a block."""
 
-    patterns: Mapping[str, Pattern]
+    pattern: Pattern
+    block: Block | None = None
+
+    def take(self, metric: Metric, view: View) -> list[Seen]:
+        """One number for each match, or for each repeat of the block."""
+        return self._everywhere(metric, view) if self.block is None else self._in(self.block, metric, view)
+
+    def _everywhere(self, metric: Metric, view: View) -> list[Seen]:
+        found = self.pattern.compiled.finditer(view.shown.utf8)
+        matches = list(islice(found, MOST_OCCURRENCES + 1))
+        if len(matches) > MOST_OCCURRENCES:
+            return [_too_often(view)]
+        return [self._at(view, metric, match, 0) for match in matches]
+
+    def _in(self, block: Block, metric: Metric, view: View) -> list[Seen]:
+        spans = block.spans(view.shown)
+        if spans is None:
+            return [_too_often(view)]
+        seen: list[Seen] = []
+        for repeat, (first, last) in enumerate(spans):
+            begin, end = view.shown.utf8_of(first, last)
+            matches = list(islice(self.pattern.compiled.finditer(view.shown.utf8[begin:end]), 2))
+            if len(matches) == 1:
+                seen.append(replace(self._at(view, metric, matches[0], begin), occurrence=repeat))
+            elif matches or not metric.optional:
+                what = "found more than once" if matches else f"{metric.name} was not found"
+                reason = Unread(f"{what} in the block that begins in line {first + 1}")
+                line = view.shown.lines[first]
+                place = line.span(0, len(line.text))
+                seen.append(Seen(reason, *place, line.text, occurrence=repeat))
+        return seen
+
+    def _at(self, view: View, metric: Metric, match: object, offset: int) -> Seen:
+        """The number in the match's group, exactly or not at all; offset: where the text begins that was searched."""
+        begin, end = match.span(self.pattern.group)  # type: ignore[attr-defined]
+        if begin < 0 or begin == end:
+            place = (0, len(view.capture.octets))
+            if begin >= 0:
+                place = view.shown.octets_of(begin + offset, end + offset)
+            return Seen(Unread("the pattern matches, but with nothing in its group"), *place)
+        begin, end = begin + offset, end + offset
+        line, first, last = view.shown.locate(begin, end)
+        text = line.text[first:last]
+        first += len(text) - len(text.lstrip(" "))
+        last = first + len(text.strip(" "))
+        if first >= last:
+            nothing = Unread("there is nothing where the number should be")
+            return Seen(nothing, *view.shown.octets_of(begin, end), line.text)
+        seen = number_in_line(line, first, last, metric.style)
+        if self.pattern.unit:
+            unit = (match.group(self.pattern.unit) or b"").decode("utf-8")  # type: ignore[attr-defined]
+            seen = replace(seen, unit=unit)
+            if not (unit or metric.shown_in):
+                seen = replace(seen, number=Unread("no unit stands beside the number"))
+        return seen
+
+
+@dataclass(frozen=True)
+class TextWay:
+    """Where each of a schema's shown metrics stands."""
+
+    places: Mapping[str, Found | Column]
     hints: tuple[Pattern, ...] = ()
 
     def further(self, view: View) -> Iterator[Told]:
@@ -30,42 +93,48 @@ class TextWay:
         return iter(())
 
     def take(self, metric: Metric, view: View) -> list[Seen]:
-        """One number for each match of the metric's pattern."""
-        pattern = self.patterns[metric.name]
-        found = pattern.compiled.finditer(view.shown.utf8)
-        spans = [match.span(pattern.group) for match in islice(found, MOST_OCCURRENCES + 1)]
-        if len(spans) > MOST_OCCURRENCES:
-            return [
-                Seen(Unread(f"found more than {MOST_OCCURRENCES} times"), 0, len(view.capture.octets)),
-            ]
-        return [_at(view, metric, begin, end) for begin, end in spans]
+        """The metric's numbers, in order."""
+        place = self.places[metric.name]
+        if isinstance(place, Column):
+            return place.take(view.shown, metric.style)
+        return place.take(metric, view)
 
 
-def _at(view: View, metric: Metric, begin: int, end: int) -> Seen:
-    """The number at begin..end of the text (UTF-8), exactly or not at all."""
-    if begin < 0 or begin == end:
-        place = view.shown.octets_of(begin, end) if begin >= 0 else (0, len(view.capture.octets))
-        return Seen(Unread("the pattern matches, but with nothing in its group"), *place)
-    line, first, last = view.shown.locate(begin, end)
-    text = line.text[first:last]
-    first += len(text) - len(text.lstrip(" "))
-    last = first + len(text.strip(" "))
-    if first >= last:
-        nothing = Unread("there is nothing where the number should be")
-        return Seen(nothing, *view.shown.octets_of(begin, end), line.text)
-    return number_in_line(line, first, last, metric.style)
+def _too_often(view: View) -> Seen:
+    return Seen(Unread(f"found more than {MOST_OCCURRENCES} times"), 0, len(view.capture.octets))
 
 
 def _load(top: Table, recognise: Table, metrics: Mapping[str, Table]) -> TextWay:
-    patterns: dict[str, Pattern] = {}
+    blocks, tables = load_blocks(top), load_tables(top)
+    places: dict[str, Found | Column] = {}
     for name, table in metrics.items():
-        text = table.text("pattern")
-        pattern = compile_pattern(text, named_group=True) if text else None
-        if isinstance(pattern, tuple):
-            table.fault("pattern", *pattern)
-        elif pattern:
-            patterns[name] = pattern
-    return TextWay(patterns)
+        place: Found | Column | None
+        if "table" in table.data:
+            for key in ("pattern", "block"):
+                if key in table.data:
+                    table.fault(key, "beside a table", "either a pattern or a table and its column")
+            place = load_column(table, tables, known_block(table, tables, "table"))
+        else:
+            for key in ("column", "row"):
+                if key in table.data:
+                    table.fault(key, "without a table", 'the table that it is of: table = "…"')
+            block = known_block(table, blocks, "block")
+            text = table.text("pattern")
+            pattern = compile_pattern(text, named_group=True) if text else None
+            if isinstance(pattern, tuple):
+                table.fault("pattern", *pattern)
+            place = Found(pattern, blocks.get(block)) if isinstance(pattern, Pattern) else None
+        if place:
+            places[name] = place
+    return TextWay(places)
 
 
-TEXT = Kind("text", tuple(CaptureKind), _load, shown=("pattern",), patterns=True)
+TEXT = Kind(
+    "text",
+    tuple(CaptureKind),
+    _load,
+    top=("blocks", "tables"),
+    shown=("pattern", "block", "table", "column", "row"),
+    patterns=True,
+    sections=("block", "table"),
+)
