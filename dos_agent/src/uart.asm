@@ -22,6 +22,7 @@ UART_FCR_AS_USUAL       equ 0C1h        ; on, 14 octets: what a driver that used
 UART_IIR_FIFO           equ 0C0h        ; both bits: a FIFO that works; one alone: one that does not
 UART_NOTHING            equ 0FFh        ; LSR where no port is: its top bit and the others are never all set
 BDA_SERIAL              equ 00h         ; bases of COM1 to COM4
+CLOSE_TICKS             equ 2           ; 55 to 110 ms
 STUCK_TICKS             equ 36          ; a port that takes no octet for so long takes none
 UART_POLLS              equ 4096        ; looks at a port that is not ready between two looks at the clock
 BURST_POLLS             equ 32          ; looks for the next octet: three octets' time at 115,200 on an 8088
@@ -192,6 +193,11 @@ uart_divisor_read:
 uart_close:
         call    ticks_now
         mov     bx, ax
+.gathered:                              ; an emulated port may gather octets for a while, and lose them when it is set anew
+        call    ticks_now
+        sub     ax, bx
+        cmp     ax, CLOSE_TICKS
+        jb      .gathered
 .drain:
         mov     dx, [uart_status]
         in      al, dx
