@@ -6,10 +6,14 @@ from collections.abc import Collection, Sequence
 
 from readoff.readings.faults import Faults
 from readoff.readings.schema import Sample
+from readoff.readings.screen.cells import attribute_of
 from readoff.readings.shown import Capture, CaptureKind
 from readoff.readings.table import Table
 
-SAMPLE_KEYS = ("text", "octets", "capture", "columns", "name", "program", "readings", "held", "recognised")
+SAMPLE_KEYS = (
+    *("text", "octets", "capture", "columns", "rows", "colours", "name", "program"),
+    *("readings", "held", "recognised"),
+)
 _KINDS = tuple(kind.value for kind in CaptureKind)
 
 
@@ -28,7 +32,7 @@ def _sample(table: Table, metrics: Collection[str], faults: Faults) -> Sample:
         if not columns:
             table.fault("columns", "missing", "the columns of the screen: columns = 80")
         elif "text" in table.data:
-            octets = _cells(table, octets, columns)
+            octets = _painted(table, _cells(table, octets, columns), columns)
     readings: list[tuple[str, tuple[str, ...]]] = []
     if "readings" in table.data:
         expected = table.table("readings")
@@ -76,9 +80,25 @@ def _octets(table: Table) -> bytes:
 
 
 def _cells(table: Table, octets: bytes, columns: int) -> bytes:
-    """A text laid out as a screen, light grey on black, each line padded to a whole row."""
+    """A text laid out as a screen, light grey on black, each line padded to a whole row, with `rows` rows if more."""
     rows = octets.removesuffix(b"\r\n").split(b"\r\n")
+    rows += [b""] * (table.whole("rows", 255) - len(rows))
     if any(len(row) > columns for row in rows):
         table.fault("text", f"a line longer than {columns} characters", "lines that fit the screen")
     codes = b"".join(row[:columns].ljust(columns) for row in rows)
     return bytes(octet for code in codes for octet in (code, 7))
+
+
+def _painted(table: Table, cells: bytes, columns: int) -> bytes:
+    """The cells with the colours that the sample gives to some of them."""
+    painted = bytearray(cells)
+    for colour in table.tables("colours"):
+        colour.only(("row", "column", "width", "colour"))
+        row, column, width = (colour.whole(key, 255) for key in ("row", "column", "width"))
+        attribute = attribute_of(colour)
+        first = (row - 1) * columns + column - 1
+        if not (row and column and width) or column - 1 + width > columns or 2 * (first + width) > len(cells):
+            colour.fault("", "no part of the screen", "row and column from 1, and a width that fits")
+        elif attribute is not None:
+            painted[2 * first + 1 : 2 * (first + width) : 2] = bytes([attribute]) * width
+    return bytes(painted)

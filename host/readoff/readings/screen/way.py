@@ -1,0 +1,180 @@
+"""How a screen schema knows a screen and takes its numbers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from readoff.readings.beside import number_in_line
+from readoff.readings.kinds import Kind, Seen, Told
+from readoff.readings.numbers import Unread
+from readoff.readings.schema import Metric, Pattern, compile_pattern
+from readoff.readings.screen.cells import Cells, attribute_of, cells_of, colour_named
+from readoff.readings.screen.places import At, Beside, Coloured, Missed, Run
+from readoff.readings.shown import CaptureKind
+from readoff.readings.table import Table
+from readoff.readings.view import View
+
+_SIZE = re.compile(r"([1-9][0-9]{0,2})x([1-9][0-9]{0,2})")
+_MOST = 255  # columns and rows
+_LONGEST_TEXT = 132
+_SIDES = ("right", "below")
+
+
+@dataclass(frozen=True)
+class Text:
+    """A text that must stand on the screen; row, column: where, None for anywhere."""
+
+    text: str
+    row: int | None
+    column: int | None
+
+    def told(self, cells: Cells) -> Told:
+        """Whether it stands there, and the sentence that says so."""
+        rows = range(cells.rows) if self.row is None else [self.row]
+        found = [
+            (row, at) for row in rows if row < cells.rows and (at := self._in(cells.lines[row].text)) >= 0
+        ]
+        where = "".join(
+            f", {name} {place + 1}"
+            for name, place in (("row", self.row), ("column", self.column))
+            if place is not None
+        )
+        if found:
+            row, at = found[0]
+            return True, lambda: f"{self.text!r} stands in row {row + 1}, column {at + 1}"
+        return False, lambda: f"{self.text!r} does not stand there{where}"
+
+    def _in(self, text: str) -> int:
+        if self.column is None:
+            return text.find(self.text)
+        return self.column if text.startswith(self.text, self.column) else -1
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a metric's number stands, and the colour that it must have there (None for any)."""
+
+    way: At | Beside | Coloured
+    attribute: int | None = None
+
+    def take(self, metric: Metric, cells: Cells) -> list[Seen]:
+        """The number, or why there is none; empty where a label or a colour is absent and may be."""
+        if cells.flaw:
+            return [Seen(Unread(cells.flaw), 0, len(cells.octets))]
+        run = self.way.find(cells)
+        if isinstance(run, Missed):
+            if run.absent and metric.optional:
+                return []
+            place = (2 * run.row * cells.columns, 2 * (run.last_row + 1) * cells.columns)
+            return [Seen(Unread(run.reason), *place)]
+        line = cells.lines[run.row]
+        if wrong := self._wrong_colour(cells, run):
+            return [Seen(Unread(wrong), *line.span(run.first, run.last), line.text.rstrip(" "))]
+        seen = number_in_line(line, run.first, run.last, metric.style)
+        return [Seen(seen.number, seen.begin, seen.end, line.text.rstrip(" "))]
+
+    def _wrong_colour(self, cells: Cells, run: Run) -> str:
+        if self.attribute is None:
+            return ""
+        others = set(cells.attributes(run.row)[run.first : run.last]) - {self.attribute}
+        if not others:
+            return ""
+        text = cells.lines[run.row].text[run.first : run.last]
+        told = " and ".join(colour_named(other) for other in sorted(others))
+        return f"{text!r} is {told}, not {colour_named(self.attribute)}"
+
+
+@dataclass(frozen=True)
+class ScreenWay:
+    """The sizes and texts that a schema's screens have, and where its numbers stand."""
+
+    sizes: tuple[tuple[int, int], ...]
+    texts: tuple[Text, ...]
+    places: Mapping[str, Place]
+    hints: tuple[Pattern, ...]
+
+    def further(self, view: View) -> Iterator[Told]:
+        """The screen is whole, its size is one of those declared, and every text stands where it should."""
+        cells: Cells = view.once("cells", cells_of)
+        if cells.flaw:
+            yield False, lambda: cells.flaw
+            return
+        if self.sizes:
+            wanted = " or ".join(f"{columns}x{rows}" for columns, rows in self.sizes)
+            size = (cells.columns, cells.rows)
+            yield size in self.sizes, lambda: f"the screen is {size[0]}x{size[1]}, the schema reads {wanted}"
+        for text in self.texts:
+            yield text.told(cells)
+
+    def take(self, metric: Metric, view: View) -> list[Seen]:
+        """The metric's one number."""
+        return self.places[metric.name].take(metric, view.once("cells", cells_of))
+
+
+def _load(top: Table, recognise: Table, metrics: Mapping[str, Table]) -> ScreenWay:
+    sizes = []
+    for text in recognise.texts("sizes"):
+        size = _SIZE.fullmatch(text)
+        if size:
+            sizes.append((int(size[1]), int(size[2])))
+        else:
+            recognise.fault("sizes", f"{text!r}", '"80x25": columns, x, rows')
+    texts = [_text(table) for table in recognise.tables("texts")]
+    if not texts and "all" not in recognise.data:
+        recognise.fault("", "nothing tells this screen from others", "texts = [{ text = … }], or all = […]")
+    places = {name: place for name, table in metrics.items() if (place := _place(table))}
+    hints = (compile_pattern(re.escape(text.text), named_group=False) for text in texts if text.text)
+    return ScreenWay(
+        tuple(sizes), tuple(texts), places, tuple(each for each in hints if isinstance(each, Pattern))
+    )
+
+
+def _text(table: Table) -> Text:
+    table.only(("text", "row", "column"))
+    text = table.text("text")
+    if text and (text.strip() != text or len(text) > _LONGEST_TEXT or not text.isprintable()):
+        table.fault("text", f"{text!r:.60}", f"up to {_LONGEST_TEXT} characters, no blanks at the ends")
+        text = ""
+    return Text(text, _from_0(table, "row"), _from_0(table, "column"))
+
+
+def _place(table: Table) -> Place | None:
+    row, column, width = _from_0(table, "row"), _from_0(table, "column"), table.whole("width", _MOST)
+    label, side = table.text("label", needed=False), table.text("side", needed=False)
+    attribute = attribute_of(table)
+    if side:
+        table.choice("side", side, _SIDES)
+    if (column is not None) + bool(label) + (column is None and not label and "colour" in table.data) != 1:
+        table.fault(
+            "", "where the number stands is not clear", "either row and column, or label, or colour alone"
+        )
+    elif column is not None:
+        if row is None:
+            table.fault("row", "missing", "row = 1 to the last row")
+        return Place(At(row or 0, column, width), attribute)
+    elif label:
+        return Place(Beside(label, side == "below", row), attribute)
+    elif attribute is not None:
+        return Place(Coloured(attribute, row))
+    return None
+
+
+def _from_0(table: Table, key: str) -> int | None:
+    """A row or column, which schemas count from 1, counted from 0; None where it is not given."""
+    if key not in table.data:
+        return None
+    number = table.whole(key, _MOST)
+    if number == 0 and table.data[key] == 0:
+        table.fault(key, "0", "a number from 1: the first is 1")
+    return max(number - 1, 0)
+
+
+SCREEN = Kind(
+    "screen",
+    (CaptureKind.SCREEN,),
+    _load,
+    recognise=("sizes", "texts"),
+    shown=("row", "column", "width", "label", "side", "colour"),
+)
