@@ -13,7 +13,10 @@ from click.testing import CliRunner
 
 import readoff
 from readoff.cli import main
+from readoff.errors import StoreError
+from readoff.store import Store
 from support import store_samples as samples
+from support.floppies import a_floppy
 
 HOST = Path(readoff.__file__).resolve().parents[1]
 DOCS = HOST.parent / "docs" / "commands.md"
@@ -174,6 +177,45 @@ def test_take_what_cannot_be_read(bench, monkeypatch):
     assert "17 records new" in output
 
 
+def test_take_a_disk_image_by_name_and_in_a_folder(bench):
+    record = samples.run_record(9, 9)
+    (bench / "inbox" / "DISK1.IMG").write_bytes(a_floppy({"A.RDO": record, "NOTE.TXT": b"no record"}))
+    (bench / "EMPTY.IMG").write_bytes(a_floppy({"NOTE.TXT": b"no record"}))
+    got = answer("take", "inbox/DISK1.IMG", "EMPTY.IMG")
+    assert [each["path"] for each in got["taken"]] == ["inbox/DISK1.IMG: A.RDO"]
+    assert got["ignored"] == ["EMPTY.IMG"]
+    assert "19 files taken: 18 records new, 1 known already" in run("take", "inbox").output
+
+
+def test_take_moves_what_was_taken_and_nothing_else(bench):
+    (bench / "inbox" / "TWO.IMG").write_bytes(
+        a_floppy({"A.RDO": samples.run_record(9, 9), "B.RDO": samples.run_record(8, 9)})
+    )
+    (bench / "gone").mkdir()
+    (bench / "gone" / "R11.RDO").write_bytes(b"older")
+    before = {path.name: path.read_bytes() for path in (bench / "inbox").iterdir()}
+    assert "19 files moved" in run("take", "inbox", "--move-to", "gone").output
+    assert sorted(path.name for path in (bench / "inbox").iterdir()) == ["AUTOEXEC.BAT", "SERIAL.RDO"]
+    assert (bench / "gone" / "R11.RDO").read_bytes() == b"older"
+    assert (bench / "gone" / "R11-2.RDO").read_bytes() == before["R11.RDO"]
+    assert (bench / "gone" / "TWO.IMG").read_bytes() == before["TWO.IMG"]
+
+
+def test_nothing_is_moved_when_nothing_was_kept(bench, monkeypatch):
+    def full(*_):
+        raise StoreError("the disk is full")
+
+    monkeypatch.setattr(Store, "_keep", full)
+    assert "the disk is full" in run("take", "inbox", "--move-to", "gone", status=3).stderr
+    assert len(list((bench / "inbox").iterdir())) == 20
+    assert not (bench / "gone").exists()
+
+
+@pytest.mark.parametrize("command", [("take", "inbox"), ("watch", "--folder", "inbox")])
+def test_not_moved_into_what_is_taken(bench, command):
+    assert "it lies in inbox" in run(*command, "--move-to", "inbox/done", status=2).stderr
+
+
 # -- watch ---------------------------------------------------------------------------------------------------
 
 
@@ -183,6 +225,15 @@ def test_watch_a_folder_until_idle(bench):
     assert "Done: 18 new." in result.output
     lines = run("watch", "--folder", "inbox", "--until-idle", "0.3", "--json").output.splitlines()
     assert all(json.loads(line) for line in lines)
+
+
+def test_watch_moves_what_was_taken(bench):
+    assert (
+        "Done: 18 new."
+        in run("watch", "--folder", "inbox", "--until-idle", "0.3", "--move-to", "gone").output
+    )
+    assert sorted(path.name for path in (bench / "inbox").iterdir()) == ["AUTOEXEC.BAT", "SERIAL.RDO"]
+    assert len(list((bench / "gone").iterdir())) == 18
 
 
 def test_watch_nothing(bench):
@@ -262,7 +313,7 @@ def test_a_terminal_without_our_letters_is_no_obstacle(taken):
 
 
 def test_compare(taken):
-    text = run("compare", "as-found", "zero-ws").output
+    text = run("compare", "as-found", "zero-ws", "--metric", "shown_rate").output
     assert "zero-ws is faster than as-found" in text
     assert "memory.extended_88_kb: 3072 KB → 6144 KB" in text
     got = answer("compare", "as-found", "zero-ws", "--metric", "shown_rate")
@@ -273,9 +324,24 @@ def test_compare(taken):
     assert (rate["finding"]["base_boots"], rate["finding"]["other_boots"]) == (3, 3)
     assert len(rate["base_readings"]) == 6
     assert got["warnings"] == []
-    metrics = [each["metric"] for each in answer("compare", "as-found", "zero-ws")["compared"]]
-    assert "frames" not in metrics
-    assert "elapsed" in metrics
+
+
+def test_compare_judges_the_headlines_unless_asked_for_more(taken):
+    got = answer("compare", "as-found", "zero-ws")
+    assert [each["metric"] for each in got["compared"]] == ["frames_per_second"]
+    assert got["unasked"] == ["elapsed", "shown_rate"]
+    every = answer("compare", "as-found", "zero-ws", "--every-metric")
+    assert sorted(each["metric"] for each in every["compared"]) == ["elapsed", "frames_per_second", "shown_rate"]
+    assert every["unasked"] == []
+    assert "--every-metric" in run("compare", "as-found", "zero-ws").output
+
+
+def test_the_agents_own_time_is_judged_where_no_schema_read_anything(bench):
+    for nonce, label in ((1, "a"), (2, "a"), (17, "b"), (18, "b")):
+        octets = samples.run_record(2, nonce, start={"label": label}, console=b"nothing known\r\n")
+        (bench / f"{nonce}.RDO").write_bytes(octets)
+        run("take", f"{nonce}.RDO", status=1)
+    assert [each["metric"] for each in answer("compare", "a", "b")["compared"]] == ["elapsed"]
 
 
 def test_compare_refuses_one_boot_a_side(bench):
@@ -299,7 +365,7 @@ def test_compare_says_what_is_left_out(taken):
     run("take", "CUT.RDO", "CTRLC.RDO", "CLOCK.RDO", "HELD.RDO", status=1)
     told = {
         (each["metric"], each["reason"].split(":")[0])
-        for each in answer("compare", "as-found", "zero-ws")["left_out"]
+        for each in answer("compare", "as-found", "zero-ws", "--every-metric")["left_out"]
     }
     assert ("elapsed", "the agent's clock was ambiguous") in told
     assert ("", "the program did not end by itself (ctrl c)") in told
@@ -331,7 +397,7 @@ def test_other_arguments_are_other_work(bench):
         (bench / f"{nonce}.RDO").write_bytes(octets)
         run("take", f"{nonce}.RDO")
     result = run("compare", "a", "b", status=2)
-    assert "only a has shown_rate (frames/s) of replay 10" in result.stderr
+    assert "only a has frames_per_second (frames/s) of replay 10" in result.stderr
 
 
 @pytest.mark.parametrize(
@@ -348,7 +414,7 @@ def test_compare_what_cannot_be(taken, arguments, match):
 
 
 def test_the_report_opens_without_asking_anybody(taken):
-    run("compare", "as-found", "zero-ws", "--report", "out")
+    run("compare", "as-found", "zero-ws", "--metric", "shown_rate", "--report", "out")
     page = (taken / "out" / "report.html").read_text(encoding="utf-8")
     assert "zero-ws is faster than as-found" in page
     assert "Rate: 72.9 frames/s" in page

@@ -96,8 +96,8 @@ def test_a_migration_that_fails_leaves_the_version_before_it(tmp_path, monkeypat
     def works(db):
         db.execute("CREATE TABLE done (x)")
 
-    first = migrations.MIGRATIONS[0]
-    for steps in ((first, fails), (first, works)):
+    so_far = migrations.MIGRATIONS
+    for steps in ((*so_far, fails), (*so_far, works)):
         monkeypatch.setattr(migrations, "MIGRATIONS", steps)
         monkeypatch.setattr(keep, "MIGRATIONS", steps)
         if fails in steps:
@@ -109,7 +109,7 @@ def test_a_migration_that_fails_leaves_the_version_before_it(tmp_path, monkeypat
     assert db.table_names() == sorted(db.table_names(), key=db.table_names().index)
     assert "done" in db.table_names()
     assert "half_done" not in db.table_names()
-    assert migrations.version_of(db) == 2
+    assert migrations.version_of(db) == len(so_far) + 1
     assert migrations.pending(db) == ()
     db.close()
 

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("base")
 @click.argument("other")
-@click.option("--metric", default="", help="Only this metric; without it all of which one way is better.")
+@click.option("--metric", default="", help="Only this metric; without it each schema's headline metrics.")
+@click.option("--every-metric", is_flag=True, help="All metrics of which one way is better.")
 @click.option("--program", default="", help="Only readings of this program.")
 @click.option(
     "--margin",
@@ -35,6 +36,7 @@ def compare(
     base: str,
     other: str,
     metric: str,
+    every_metric: bool,
     program: str,
     margin: float,
     folder: Path | None,
@@ -52,7 +54,9 @@ def compare(
     from readoff.reports import compare_labels, write_report
 
     with place.open_to_look() as store:
-        result = compare_labels(store, base, other, metric=metric, program=program, margin=margin / 100)
+        result = compare_labels(
+            store, base, other, metric=metric, program=program, margin=margin / 100, every_metric=every_metric
+        )
         path = write_report(result, folder) if folder else None
     if place.as_json:
         echo_json(as_values(result))
@@ -94,6 +98,7 @@ def as_values(result: Comparison) -> dict[str, object]:
         "other_disagrees": [each.sentence() for each in result.other_disagrees],
         "unmatched": result.unmatched,
         "warnings": result.warnings,
+        "unasked": result.unasked,
     }
 
 
@@ -126,6 +131,8 @@ def show_comparison(result: Comparison) -> None:
     _lines(f"In what {result.base} disagrees with itself", [d.sentence() for d in result.base_disagrees])
     _lines(f"In what {result.other} disagrees with itself", [d.sentence() for d in result.other_disagrees])
     _lines("Not compared", result.unmatched)
+    if result.unasked:
+        _lines("Read as well, not asked for (--metric NAME, or --every-metric)", [", ".join(result.unasked)])
     _lines("Left out", list(grouped(result.left_out)))
 
 

@@ -72,7 +72,8 @@ class Comparison:
     """Everything that was found out about two labels.
 
     warnings: what a person should know before believing the findings. base_disagrees, other_disagrees: stable
-    facts that differ among the runs of one label. unmatched: what only one side has, in words.
+    facts that differ among the runs of one label. unmatched: what only one side has, in words. unasked: metrics that
+    both sides have, of which one way is better, and that were not asked for.
     """
 
     base: str
@@ -85,6 +86,7 @@ class Comparison:
     base_disagrees: tuple[Disagreement, ...]
     other_disagrees: tuple[Disagreement, ...]
     unmatched: tuple[str, ...]
+    unasked: tuple[str, ...] = ()
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -110,16 +112,19 @@ def compare_labels(
     metric: str = "",
     program: str = "",
     margin: float = DEFAULT_MARGIN,
+    every_metric: bool = False,
 ) -> Comparison:
     """Compares OTHER with BASE in every metric that both have, or in one.
 
-    metric: its name; without it all metrics of which one way is better. margin: smallest difference that
+    metric: its name; without it the headline metrics of each schema (and the agent's own time where no schema
+    read anything), or with every_metric all of which one way is better. margin: smallest difference that
     matters (0.02 is 2 %). Raises UsageError for a label, program or metric that the store does not have;
     what the judge refuses is told in the comparison.
     """
     _check_labels(store, base, other)
     left_out: list[LeftOut] = []
-    sides = [_evidence(store, label, program, metric, left_out) for label in (base, other)]
+    asked = _Asked(program, metric, every_metric)
+    sides = [_evidence(store, label, asked, left_out) for label in (base, other)]
     keys = [key for key in sides[0] if key in sides[1]]
     if not keys and not left_out:
         raise UsageError(*_nothing_in_common(sides, base, other, metric, program))
@@ -139,6 +144,7 @@ def compare_labels(
         disagrees[0],
         disagrees[1],
         tuple(_unmatched(sides, base, other)),
+        tuple(_unasked(store, (base, other), asked)),
     )
 
 
@@ -154,18 +160,45 @@ def _check_labels(store: Store, base: str, other: str) -> None:
         raise UsageError("BASE and OTHER are the same label", next_step="Name two configurations.")
 
 
-def _evidence(
-    store: Store, label: str, program: str, metric: str, left_out: list[LeftOut]
-) -> dict[Key, list[Evidence]]:
+@dataclass(frozen=True)
+class _Asked:
+    """Which readings are wanted."""
+
+    program: str
+    metric: str
+    every_metric: bool
+
+    def wants(self, reading: ReadingRow) -> bool:
+        if self.metric:
+            return reading.metric == self.metric
+        return reading.better != Better.NEITHER and (reading.headline or self.every_metric)
+
+
+def _unasked(store: Store, labels: Sequence[str], asked: _Asked) -> Iterable[str]:
+    """Names of metrics that all labels have, that could be judged, and that nobody asked for."""
+    if asked.metric:
+        return []
+    names = [
+        {
+            reading.metric
+            for reading in find.readings(store, label=label, program=asked.program)
+            if reading.better != Better.NEITHER and not asked.wants(reading)
+        }
+        for label in labels
+    ]
+    return sorted(set.intersection(*names))
+
+
+def _evidence(store: Store, label: str, asked: _Asked, left_out: list[LeftOut]) -> dict[Key, list[Evidence]]:
     """Readings of one label's complete runs by task and metric; what is left out is added to left_out."""
     out: dict[Key, list[Evidence]] = {}
     by_run: dict[int, list[ReadingRow]] = {}
-    for reading in find.readings(store, label=label, program=program):
-        if reading.metric == metric or (not metric and reading.better != Better.NEITHER):
+    for reading in find.readings(store, label=label, program=asked.program):
+        if asked.wants(reading):
             by_run.setdefault(reading.run, []).append(reading)
-    held = _held_metrics(store, metric)
-    for run in find.runs(store, label=label, program=program):
-        reason = _why_not(run)
+    held = held_metrics(store, asked.metric)
+    for run in find.runs(store, label=label, program=asked.program):
+        reason = why_not(run)
         if reason:
             left_out.append(LeftOut(run, "", reason))
             continue
@@ -180,7 +213,7 @@ def _evidence(
     return out
 
 
-def _why_not(run: RunRow) -> str:
+def why_not(run: RunRow) -> str:
     """Why a run gives no evidence at all, or ""."""
     if run.state == RunState.UNFINISHED:
         return "it was started and never ended: the machine hung or lost power"
@@ -191,7 +224,7 @@ def _why_not(run: RunRow) -> str:
     return ""
 
 
-def _held_metrics(store: Store, metric: str) -> dict[int, dict[str, str]]:
+def held_metrics(store: Store, metric: str) -> dict[int, dict[str, str]]:
     """run -> metric ("" for a whole capture) -> why it is held."""
     out: dict[int, dict[str, str]] = {}
     for row in find.held(store):
@@ -218,8 +251,8 @@ def _judge(
     try:
         finding = compare(
             metric,
-            _samples(base),
-            _samples(other),
+            samples_of(base),
+            samples_of(other),
             margin=margin,
             base_label=labels_base,
             other_label=labels_other,
@@ -229,7 +262,8 @@ def _judge(
     return Compared(task, metric, tuple(base), tuple(other), finding, refusal)
 
 
-def _samples(evidence: Iterable[Evidence]) -> list[Sample]:
+def samples_of(evidence: Iterable[Evidence]) -> list[Sample]:
+    """Readings as the judge takes them."""
     return [
         Sample(
             boot=each.run.boot,

@@ -214,7 +214,9 @@ class Deriving:
         start = placed.record.values("run_start") or {}
         program = str(start.get("program", ""))
         readout = read_run([each.capture for each in taken], self.schemas, program=program)
-        rows = [*elapsed_rows(placed.record), *reading_rows(readout, taken)]
+        headlines = {(schema.name, metric) for schema in self.schemas for metric in schema.headline}
+        read = list(reading_rows(readout, taken, headlines))
+        rows = [*elapsed_rows(placed.record, headline=not read), *read]
         self._insert_many("readings", [{"run": run, "record": placed.number, **row} for row in rows])
         self._hold_captures(
             placed, [(taken[hold.capture], _told(hold), hold.metric) for hold in readout.holds]

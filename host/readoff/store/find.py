@@ -66,6 +66,7 @@ class ReadingRow:
     quantum: str
     roundings: int
     derived: bool
+    headline: bool
     line: str
     begin: int
     end: int
@@ -127,8 +128,8 @@ FROM runs u JOIN records r ON r.number = u.record
 """
 
 _READINGS = """
-SELECT run, capture, metric, occurrence, value, approximate, unit, better, decimals, quantum, roundings, derived, line,
-  begin, end, schema, schema_digest
+SELECT run, capture, metric, occurrence, value, approximate, unit, better, decimals, quantum, roundings, derived,
+  headline, line, begin, end, schema, schema_digest
 FROM readings
 """
 
@@ -341,4 +342,4 @@ def _query(store: Store, sql: str, values: Sequence[Any]) -> list[dict[str, Any]
 
 
 def _reading(row: dict[str, Any]) -> ReadingRow:
-    return ReadingRow(**{**row, "derived": bool(row["derived"])})
+    return ReadingRow(**{**row, "derived": bool(row["derived"]), "headline": bool(row["headline"])})

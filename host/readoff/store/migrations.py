@@ -7,7 +7,7 @@ never changed: a further change is a further step.
 Three layers of tables, and nothing flows upwards:
 
 - as it came: arrivals, sightings, pending. Never changed, never deleted.
-- for good: numbers (a run keeps its number through every re-reading), history (only ever grows).
+- for good: numbers (a run keeps its number through every re-reading), history and notes (they only ever grow).
 - derived: records, places, runs, captures, snapshots, facts, readings, holds. All of it can be made again from
   the arrivals.
 """
@@ -150,6 +150,7 @@ CREATE TABLE readings (
   quantum TEXT NOT NULL,
   roundings INTEGER NOT NULL,
   derived INTEGER NOT NULL CHECK (derived IN (0, 1)),
+  headline INTEGER NOT NULL CHECK (headline IN (0, 1)),
   line TEXT NOT NULL,
   begin INTEGER NOT NULL,
   end INTEGER NOT NULL,
@@ -184,7 +185,26 @@ def _first(db: Database) -> None:
     db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
 
 
-MIGRATIONS: tuple[Callable[[Database], None], ...] = (_first,)
+# What a tester wrote down about a configuration. A note is taken back by a further one that refers to it.
+_NOTES = """
+CREATE TABLE notes (
+  number INTEGER PRIMARY KEY,
+  at TEXT NOT NULL,
+  machine TEXT NOT NULL,
+  label TEXT NOT NULL,
+  program TEXT NOT NULL,
+  what TEXT NOT NULL CHECK (what IN ('failure', 'remark', 'withdrawn')),
+  refers INTEGER REFERENCES notes,
+  text TEXT NOT NULL
+) STRICT
+"""
+
+
+def _second(db: Database) -> None:
+    db.execute(_NOTES)
+
+
+MIGRATIONS: tuple[Callable[[Database], None], ...] = (_first, _second)
 
 
 def version_of(db: Database) -> int:

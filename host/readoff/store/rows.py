@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
 from readoff.contract import dos_time
@@ -82,8 +82,14 @@ def run_columns(record: Record, state: RunState, taken: Sequence[Taken]) -> dict
     }
 
 
-def reading_rows(readout: Readout, taken: Sequence[Taken]) -> Iterable[dict[str, Any]]:
-    """Rows of readings, without run and record. taken: the captures that were read, in the order read."""
+def reading_rows(
+    readout: Readout, taken: Sequence[Taken], headlines: Collection[tuple[str, str]]
+) -> Iterable[dict[str, Any]]:
+    """Rows of readings, without run and record.
+
+    taken: the captures that were read, in the order read. headlines: (schema, metric) that a comparison asks for
+    when nothing else is asked.
+    """
     for each in readout.readings:
         yield {
             "capture": taken[each.capture].position,
@@ -97,6 +103,7 @@ def reading_rows(readout: Readout, taken: Sequence[Taken]) -> Iterable[dict[str,
             "quantum": format(each.quantum, "f"),
             "roundings": 1,
             "derived": int(each.derived),
+            "headline": int((each.schema, each.metric) in headlines),
             "line": each.line,
             "begin": each.begin,
             "end": each.end,
@@ -105,8 +112,8 @@ def reading_rows(readout: Readout, taken: Sequence[Taken]) -> Iterable[dict[str,
         }
 
 
-def elapsed_rows(record: Record) -> Iterable[dict[str, Any]]:
-    """The agent's own time as a row of readings, where the record has one."""
+def elapsed_rows(record: Record, *, headline: bool) -> Iterable[dict[str, Any]]:
+    """The agent's own time as a row of readings, where the record has one. headline: nothing better was read."""
     found = elapsed.elapsed_of(record)
     if found is None:
         return
@@ -122,6 +129,7 @@ def elapsed_rows(record: Record) -> Iterable[dict[str, Any]]:
         "quantum": str(found.quantum),
         "roundings": 2,
         "derived": 0,
+        "headline": int(headline),
         "line": found.line,
         "begin": found.begin,
         "end": found.end,
