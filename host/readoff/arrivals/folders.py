@@ -13,8 +13,8 @@ What is new: the digest of the octets decides, and nothing else. A DOS clock giv
 different files, and floppies repeat their names. Between looks a file whose inode, size, time and time of change
 are the same is passed over; every ``deep_every`` seconds all files are read, whatever those say.
 
-Nothing in the folder is ever changed, and nothing in it makes this raise: what can't be read is told, and tried
-again at the next look.
+Nothing in the folder is ever changed, unless a place is named to move to what was taken. Nothing in it makes this
+raise: what can't be read or moved is told, and tried again at the next look.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ from pathlib import Path
 
 from readoff.arrivals.images import arrivals_in
 from readoff.arrivals.intake import Intake
+from readoff.arrivals.moving import move_away
 from readoff.arrivals.told import About, Note, Status, Told, Took
 from readoff.contract.record import MAGIC, Completeness, Record, parse_records
 from readoff.errors import StoreError
@@ -51,7 +52,7 @@ Mark = tuple[int, int, int, int]
 @dataclass
 class _Seen:
     """What the last look found of one file. since: when it last changed; done: nothing is to be done with it;
-    not_kept: it was ready, and the store could not keep it.
+    stuck: it was ready, and could not be kept, or not be moved.
     """
 
     mark: Mark
@@ -59,13 +60,14 @@ class _Seen:
     since: float
     looks: int = 1
     done: bool = False
-    not_kept: bool = False
+    stuck: bool = False
 
 
 class FolderReader:
     """Looks at one folder when it is told to, and hands what is ready to the intake.
 
-    settle, deep_every: seconds. now (of look): seconds of any clock that does not go back.
+    settle, deep_every: seconds. now (of look): seconds of any clock that does not go back. move_to: a folder outside
+    this one to which files are moved once they were taken.
     """
 
     def __init__(
@@ -77,12 +79,13 @@ class FolderReader:
         recursive: bool = False,
         settle: float = 3.0,
         deep_every: float = 30.0,
+        move_to: Path | None = None,
     ) -> None:
         self.folder = folder
         self.status = Status(str(folder), "folder", pending=1)  # until the first look
         self._intake, self._told = intake, told
         self.deep_every = deep_every
-        self._recursive, self._settle = recursive, settle
+        self._recursive, self._settle, self._move_to = recursive, settle, move_to
         self._seen: dict[str, _Seen] = {}
         self._taken: set[bytes] = set()
         self._deep_at = float("-inf")
@@ -92,7 +95,7 @@ class FolderReader:
     @property
     def pending(self) -> int:
         """Files that are still growing or settling."""
-        return sum(not seen.done and not seen.not_kept for seen in self._seen.values())
+        return sum(not seen.done and not seen.stuck for seen in self._seen.values())
 
     def look(
         self, now: float, hinted: Set[str] = frozenset(), going_on: Callable[[], bool] = lambda: True
@@ -162,7 +165,7 @@ class FolderReader:
     def _done_with(self, path: str, octets: bytes, seen: _Seen, now: float) -> bool:
         """Takes the file when it is ready. Says whether nothing more is to be done with it as it is."""
         if seen.digest in self._taken:
-            return True
+            return self._moved(path, seen)
         settled = now - seen.since >= self._settle
         if MAGIC not in octets:
             if settled and Path(path).name.lower() != AGENTS_OWN:
@@ -175,10 +178,23 @@ class FolderReader:
                 self._take(part, came_from, now)
         except StoreError as error:
             self._complain(path, f"not kept yet: {error.sentence()}", About.STORE)
-            seen.not_kept = True
+            seen.stuck = True
             return False
         self._content(path)
         self._taken.add(seen.digest)
+        return self._moved(path, seen)
+
+    def _moved(self, path: str, seen: _Seen) -> bool:
+        """Moves a file that was taken, where that is wanted. Says whether it is done with."""
+        if self._move_to is None:
+            return True
+        try:
+            move_away(Path(path), self._move_to, Path(path).relative_to(self.folder), seen.digest)
+        except OSError as error:
+            self._complain(path, f"taken, but not moved ({error.strerror or error})")
+            seen.stuck = True
+            return False
+        self._content(path)
         return True
 
     def _take(self, octets: bytes, came_from: str, now: float) -> None:

@@ -33,7 +33,8 @@ class Watch:
 
     folders: paths; recursive: and the folders in them. lines: as readoff.arrivals.connections says.
     told: called for each arrival and note, in the thread of ``run``. every: seconds between looks at a folder;
-    settle: seconds without a change after which a file that does not go on to its END is taken as it is.
+    settle: seconds without a change after which a file that does not go on to its END is taken as it is. move_to:
+    a folder outside the watched ones, to which their files are moved once they were taken.
     Raises LineError for a line that is written wrong.
     """
 
@@ -47,19 +48,25 @@ class Watch:
         told: Told = _tell_nobody,
         every: float = 2.0,
         settle: float = 3.0,
+        move_to: Path | None = None,
     ) -> None:
         self._clerk = Clerk(intake, told)
         self._ending = threading.Event()
         addresses = [parse_address(line) for line in dict.fromkeys(lines)]
         self.folders = [
-            self._folder(Path(folder), recursive, every, settle) for folder in dict.fromkeys(folders)
+            WatchedFolder(
+                self._reader(Path(folder), recursive, settle, move_to),
+                self._clerk.tell,
+                recursive=recursive,
+                every=every,
+            )
+            for folder in dict.fromkeys(folders)
         ]
         self.lines = [self._line(address) for address in addresses]
 
-    def _folder(self, folder: Path, recursive: bool, every: float, settle: float) -> WatchedFolder:
+    def _reader(self, folder: Path, recursive: bool, settle: float, move_to: Path | None) -> FolderReader:
         clerk = self._clerk
-        reader = FolderReader(folder, clerk, clerk.tell, recursive=recursive, settle=settle)
-        return WatchedFolder(reader, clerk.tell, recursive=recursive, every=every)
+        return FolderReader(folder, clerk, clerk.tell, recursive=recursive, settle=settle, move_to=move_to)
 
     def _line(self, address: Address) -> PortLine | ListeningLine:
         return (ListeningLine if address.form == "listen" else PortLine)(address, self._clerk)

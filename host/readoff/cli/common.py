@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass, is_dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from readoff import resources
-from readoff.errors import SchemaError
+from readoff.errors import SchemaError, UsageError
 
 if TYPE_CHECKING:
     from readoff.arrivals.intake import TakenResult
@@ -85,7 +85,11 @@ def load_all_schemas(folder: Path | None) -> list[Schema]:
 
     if folder is not None and not folder.is_dir():
         raise SchemaError("there is no such folder of schemas", where=str(folder))
-    files = sorted((resources.protocols() / "readings").glob("*.toml"))
+    files = [
+        path
+        for part in ("readings", "glyphs")
+        for path in sorted((resources.protocols() / part).glob("*.toml"))
+    ]
     files += sorted(folder.glob("*.toml")) if folder is not None else []
     return load_schemas([(path.name, _text(path)) for path in files])
 
@@ -105,6 +109,17 @@ There is no store at {store} yet. Ways to begin:
   readoff watch --folder DIR    takes whatever arrives in a folder or on a line (--port), until you stop it
 
 The first of these makes the store; --store FILE or READOFF_STORE names another."""
+
+
+def check_move_to(folder: Path | None, sources: Iterable[Path]) -> None:
+    """Raises UsageError where files would be moved into a folder that they are taken from."""
+    for source in sources if folder is not None else ():
+        if folder is not None and folder.resolve().is_relative_to(source.resolve()):
+            raise UsageError(
+                f"it lies in {source}, from which files are taken",
+                where=str(folder),
+                next_step="Name a folder outside with --move-to.",
+            )
 
 
 def echo_json(value: Any) -> None:

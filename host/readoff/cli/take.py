@@ -2,50 +2,124 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+import hashlib
+import os
+from collections import deque
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, echo_json, result_values, store_options
+from readoff.cli.common import Place, check_move_to, echo_json, result_values, store_options
 from readoff.errors import UsageError
 
 if TYPE_CHECKING:
     from readoff.arrivals.intake import TakenResult
+    from readoff.store import Store
+
+
+@dataclass(frozen=True)
+class _Found:
+    """A file to take. named: by the person; one that was only found in a folder must hold a record to be taken.
+
+    inside: its path in that folder, or its name.
+    """
+
+    path: Path
+    named: bool
+    inside: Path
+
+
+@dataclass(frozen=True)
+class _Read:
+    """A file that was read. sources: where each arrival came from that it brings; of an image there may be many."""
+
+    found: _Found
+    digest: bytes
+    sources: tuple[str, ...]
 
 
 @dataclass
-class _Files:
-    """The files to take, read one at a time; what could not be read, or is no record, is gathered on the way.
+class _Taking:
+    """Files read one at a time, and what came of them. Of many files not much more is held in memory than of few.
 
-    paths: (file, whether it was named; one that was only found in a folder must hold a record to be taken).
+    move_to: a folder, or None. every_result: whether to remember all results, not only those with something
+    held. told: (where it came from, result) of those. problems: (file, reason).
     """
 
-    paths: Sequence[tuple[Path, bool]]
+    wanted: Iterable[_Found]
+    move_to: Path | None
+    every_result: bool
+    told: list[tuple[str, TakenResult]] = field(default_factory=list)
     ignored: list[Path] = field(default_factory=list)
-    unread: list[tuple[Path, str]] = field(default_factory=list)
-    order: list[Path] = field(default_factory=list)
+    problems: list[tuple[Path, str]] = field(default_factory=list)
+    files: int = 0
+    moved: int = 0
+    new: int = 0
+    replaced: int = 0
+    known: int = 0
+    held: int = 0
+    _read: deque[_Read] = field(default_factory=deque)
 
-    def __iter__(self) -> Iterator[tuple[bytes, str]]:
-        from readoff.arrivals.folders import FILE_LIMIT
+    def into(self, store: Store) -> None:
+        """Takes all of them. A file is moved when the last of what it brings is committed, never before."""
+        results = store.take_all(self._arrivals())
+        for first in results:
+            read = self._read.popleft()
+            self._count(read.sources[0], first)
+            for source in read.sources[1:]:
+                self._count(source, next(results))
+            self.files += 1
+            self._move(read)
+
+    def _count(self, source: str, result: TakenResult) -> None:
+        self.new += len(result.new)
+        self.replaced += len(result.replaced)
+        self.known += len(result.known)
+        self.held += bool(result.held)
+        if self.every_result or result.held:
+            self.told.append((source, result))
+
+    def _arrivals(self) -> Iterator[tuple[bytes, str]]:
+        from readoff.arrivals.images import arrivals_in
         from readoff.contract.record import MAGIC
 
-        for path, named in self.paths:
-            try:
-                if path.stat().st_size > FILE_LIMIT:
-                    self.unread.append((path, f"{path.stat().st_size} octets are too many for records"))
-                    continue
-                octets = path.read_bytes()
-            except OSError as error:
-                self.unread.append((path, f"cannot be read ({error.strerror})"))
+        for found in self.wanted:
+            octets = self._octets(found.path)
+            if octets is None:
                 continue
-            if not named and MAGIC not in octets:
-                self.ignored.append(path)
+            parts = arrivals_in(octets, str(found.path)) if found.named or MAGIC in octets else []
+            if not parts:
+                self.ignored.append(found.path)
                 continue
-            self.order.append(path)
-            yield octets, str(path)
+            digest = hashlib.sha256(octets).digest()
+            self._read.append(_Read(found, digest, tuple(came_from for _, came_from in parts)))
+            yield from parts
+
+    def _octets(self, path: Path) -> bytes | None:
+        from readoff.arrivals.folders import FILE_LIMIT
+
+        try:
+            if path.stat().st_size > FILE_LIMIT:
+                self.problems.append((path, f"{path.stat().st_size} octets are too many for records"))
+                return None
+            return path.read_bytes()
+        except OSError as error:
+            self.problems.append((path, f"cannot be read ({error.strerror})"))
+            return None
+
+    def _move(self, read: _Read) -> None:
+        from readoff.arrivals.moving import move_away
+
+        if self.move_to is None:
+            return
+        try:
+            move_away(read.found.path, self.move_to, read.found.inside, read.digest)
+            self.moved += 1
+        except OSError as error:
+            self.problems.append((read.found.path, f"taken, but not moved ({error.strerror or error})"))
 
 
 @click.command()
@@ -53,84 +127,79 @@ class _Files:
 @click.option(
     "--all", "every", is_flag=True, help="In folders, take every file, not only those with a record in them."
 )
+@click.option(
+    "--move-to",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Move each file there once it was taken; without it nothing is changed.",
+)
 @store_options
-def take(paths: tuple[Path, ...], every: bool, place: Place) -> None:
-    """Bring in records from files, and from folders and the folders in them. Changes nothing there.
+def take(paths: tuple[Path, ...], every: bool, move_to: Path | None, place: Place) -> None:
+    """Bring in records from files, disk images, and folders and the folders in them. Changes nothing there.
 
-    A file that is named is taken whatever is in it; in a folder, only files that hold a record are. What was
-    taken before is recognised, by whatever way it came. Ends with status 1 when something is held or could not
-    be read.
+    A file that is named is taken whatever is in it; in a folder, only files that hold a record are. Of a raw disk
+    image (FAT12, FAT16) the records in it are taken. What was taken before is recognised, by whatever way it
+    came. Ends with status 1 when something is held, or could not be read or moved.
 
     \b
     Example:
       readoff take /media/floppy
     """
-    files = _Files(list(files_in(paths, every)))
+    check_move_to(move_to, (path for path in paths if path.is_dir()))
+    for path in paths:
+        if not path.exists():
+            raise UsageError("there is no such file or folder", where=str(path))
+    taking = _Taking(_files_in(paths, every), move_to, every_result=place.as_json)
     with place.open_to_write() as store:
-        results = list(store.take_all(files))
+        taking.into(store)
     if place.as_json:
         echo_json(
             {
-                "taken": _as_values(files, results),
-                "unread": [_unread(each) for each in files.unread],
-                "ignored": [str(each) for each in files.ignored],
+                "taken": [{"path": source, **result_values(result)} for source, result in taking.told],
+                "unread": [{"path": str(path), "reason": reason} for path, reason in taking.problems],
+                "ignored": [str(each) for each in taking.ignored],
             }
         )
     else:
-        _show(files, results)
-    held = any(result.held for result in results)
-    click.get_current_context().exit(1 if held or files.unread else 0)
+        _show(taking)
+    click.get_current_context().exit(1 if taking.held or taking.problems else 0)
 
 
-def files_in(paths: Iterable[Path], every: bool) -> Iterator[tuple[Path, bool]]:
-    """The files named, and those in the folders named, in the order of their names; see _Files.paths.
+def _files_in(paths: Iterable[Path], every: bool) -> Iterator[_Found]:
+    """The files named, and those in the folders named: each folder's files by name, then the folders in it.
 
-    Follows no links in folders. Raises UsageError for a path that is not there.
+    every: also those that may hold no record. Follows no links in folders.
     """
     from readoff.arrivals.folders import AGENTS_OWN
 
     for path in paths:
-        if path.is_dir():
-            found = sorted(each for each in path.rglob("*") if each.is_file() and not each.is_symlink())
-            yield from ((each, every) for each in found if every or each.name.lower() != AGENTS_OWN)
-        elif path.exists():
-            yield path, True
-        else:
-            raise UsageError("there is no such file or folder", where=str(path))
+        if not path.is_dir():
+            yield _Found(path, True, Path(path.name))
+            continue
+        for folder, folders, names in os.walk(path):
+            folders.sort()
+            for name in sorted(names):
+                each = Path(folder, name)
+                if each.is_symlink() or not each.is_file() or (not every and name.lower() == AGENTS_OWN):
+                    continue
+                yield _Found(each, every, each.relative_to(path))
 
 
-def _as_values(files: _Files, results: Sequence[TakenResult]) -> list[dict[str, object]]:
-    return [
-        {"path": str(path), **result_values(result)}
-        for path, result in zip(files.order, results, strict=True)
-    ]
-
-
-def _unread(each: tuple[Path, str]) -> dict[str, str]:
-    return {"path": str(each[0]), "reason": each[1]}
-
-
-def _show(files: _Files, results: Sequence[TakenResult]) -> None:
+def _show(taking: _Taking) -> None:
     from readoff.cli import looks
 
-    for path, result in zip(files.order, results, strict=True):
+    for source, result in taking.told:
         if result.held and not result.again:
-            looks.say(f"{path}:")
+            looks.say(f"{source}:")
             for each in result.held:
                 looks.say(f"held: {each.reason}", indent=2)
-    for path, reason in files.unread:
+    for path, reason in taking.problems:
         looks.say(f"{path}: {reason}")
-    new = sum(len(result.new) for result in results)
-    replaced = sum(len(result.replaced) for result in results)
-    known = sum(len(result.known) for result in results)
-    parts = [f"{looks.counted(new, 'record')} new"]
-    parts += [f"{replaced} now longer than before"] if replaced else []
-    parts += [f"{known} known already"] if known else []
-    parts += (
-        [f"{sum(bool(result.held) for result in results)} with something held"]
-        if any(r.held for r in results)
-        else []
-    )
-    if files.ignored:
-        parts.append(f"{looks.counted(len(files.ignored), 'file')} without a record ignored")
-    looks.say(f"{looks.counted(len(results), 'file')} taken: {', '.join(parts)}.")
+    parts = [f"{looks.counted(taking.new, 'record')} new"]
+    parts += [f"{taking.replaced} now longer than before"] if taking.replaced else []
+    parts += [f"{taking.known} known already"] if taking.known else []
+    parts += [f"{taking.held} with something held"] if taking.held else []
+    if taking.ignored:
+        parts.append(f"{looks.counted(len(taking.ignored), 'file')} without a record ignored")
+    parts += [f"{looks.counted(taking.moved, 'file')} moved"] if taking.move_to is not None else []
+    looks.say(f"{looks.counted(taking.files, 'file')} taken: {', '.join(parts)}.")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, plain, result_values, store_options
+from readoff.cli.common import Place, check_move_to, plain, result_values, store_options
 from readoff.errors import UsageError
 
 if TYPE_CHECKING:
@@ -34,6 +34,12 @@ if TYPE_CHECKING:
     help="Listen on this serial port (/dev/ttyUSB0,9600, COM3, socket://HOST:PORT). May be given several times.",
 )
 @click.option(
+    "--move-to",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Move each file there once it was taken; without it nothing in the folders is changed.",
+)
+@click.option(
     "--until-idle",
     type=click.FloatRange(min=0),
     metavar="SECONDS",
@@ -41,12 +47,18 @@ if TYPE_CHECKING:
 )
 @store_options
 def watch(
-    folders: Sequence[Path], recursive: bool, lines: Sequence[str], until_idle: float | None, place: Place
+    folders: Sequence[Path],
+    recursive: bool,
+    lines: Sequence[str],
+    move_to: Path | None,
+    until_idle: float | None,
+    place: Place,
 ) -> None:
     """Take whatever arrives in folders and on serial lines, until stopped with Ctrl-C.
 
-    Nothing in a folder is changed. On a line "kept" is said only when the record is in the store; the agent
-    then deletes its own copy. With --json, one object a line. Ends with status 1 when something was held.
+    Nothing in a folder is changed, unless you say --move-to. On a line "kept" is said only when the record is
+    in the store; the agent then deletes its own copy. With --json, one object a line. Ends with status 1 when
+    something was held.
 
     \b
     Example:
@@ -59,10 +71,12 @@ def watch(
     for folder in folders:
         if not folder.is_dir():
             raise UsageError("there is no such folder", where=str(folder))
+    check_move_to(move_to, folders)
     with place.open_to_write() as store:
         teller = _Teller(store, place.as_json)
         teller.begin(folders, lines)
-        Watch(store, folders, lines, recursive=recursive, told=teller.told()).run(until_idle)
+        watching = Watch(store, folders, lines, recursive=recursive, told=teller.told(), move_to=move_to)
+        watching.run(until_idle)
         teller.end()
     click.get_current_context().exit(1 if teller.held else 0)
 
