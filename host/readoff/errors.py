@@ -47,6 +47,14 @@ class SchemaError(ReadoffError):
         super().__init__(what, where=where, next_step=next_step)
 
 
+class StudyError(ReadoffError):
+    """A study file is wrong; faults: every one of them, one sentence each with its place."""
+
+    def __init__(self, what: str, *, where: str = "", next_step: str = "", faults: Sequence[str] = ()) -> None:
+        self.faults = tuple(faults)
+        super().__init__(what, where=where, next_step=next_step)
+
+
 class StoreError(ReadoffError):
     """The store cannot do what was asked (locked, full, newer than this program, not a store)."""
 

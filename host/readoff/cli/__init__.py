@@ -10,8 +10,16 @@ from typing import Any
 import click
 
 import readoff
-from readoff.cli import agent, compare, held, reread, runs, show, take, watch
-from readoff.errors import ContractError, LineError, ReadoffError, SchemaError, StoreError, UsageError
+from readoff.cli import agent, compare, held, reread, runs, show, snapshots, study, take, watch, why
+from readoff.errors import (
+    ContractError,
+    LineError,
+    ReadoffError,
+    SchemaError,
+    StoreError,
+    StudyError,
+    UsageError,
+)
 
 # Exit statuses beyond 0 (done, the answer is yes) and 1 (the answer is no: held, refused, nothing there).
 # click's own is 2, for a command line that makes no sense; docs/commands.md lists them.
@@ -20,6 +28,7 @@ _STATUS: tuple[tuple[type[ReadoffError], int], ...] = (
     (StoreError, 3),
     (LineError, 4),
     (SchemaError, 5),
+    (StudyError, 5),
     (ContractError, 5),
 )
 
@@ -71,6 +80,9 @@ def _register() -> None:
         show.show,
         held.held,
         compare.compare,
+        study.study,
+        why.why,
+        snapshots.snapshots,
         reread.reread,
     ):
         main.add_command(command)

@@ -1,0 +1,116 @@
+"""How the verdicts of a study look, in words and for programs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from readoff.cli.study_shown import lines
+
+if TYPE_CHECKING:
+    from readoff.reports.study import StudyInStore
+    from readoff.studies import Judged, Verdicts
+
+
+def as_values(seen: StudyInStore, verdicts: Verdicts) -> dict[str, Any]:
+    """The verdicts for programs; a finding that is withheld is not in them."""
+    return {
+        "study": seen.study.title,
+        "family": verdicts.family,
+        "findings": [_values(each) for each in verdicts.judged],
+        "overall": [_values(each) for each in verdicts.overall],
+        "targets": verdicts.targets,
+        "worth": verdicts.worth,
+        "drift": [
+            {"metric": name, "seen": d.seen if d else None, "sentence": said}
+            for name, d, said in verdicts.drifts
+        ],
+        "order": verdicts.order,
+        "order_from": seen.done.order_from,
+        "failures": verdicts.failures,
+        "remarks": verdicts.remarks,
+        "guard": verdicts.notices,
+        "left_out": [
+            {"run": each.run.number, "label": each.run.label, "metric": each.metric, "reason": each.reason}
+            for each in seen.left_out
+        ],
+    }
+
+
+def _values(each: Judged) -> dict[str, Any]:
+    return {
+        "name": each.name,
+        "base": each.base,
+        "other": each.other,
+        "sentence": each.sentence,
+        "finding": each.given.as_dict() if each.given else None,
+        "refusal": each.refusal or None,
+        "blocked": each.blocked,
+        "remarks": each.remarks,
+        "failures": each.failures,
+    }
+
+
+def show(seen: StudyInStore, verdicts: Verdicts, file: Path) -> None:
+    """Prints the verdicts: findings first, then what they rest on and what stands against them."""
+    from readoff.cli import looks
+    from readoff.cli.compare import grouped
+
+    looks.heading(f"{seen.study.title} ({seen.study.machine})")
+    _judged(verdicts.judged)
+    _table(verdicts)
+    if verdicts.overall:
+        looks.heading("Over all metrics: geometric mean of ratios, above 1 is better")
+        _judged(verdicts.overall)
+    lines("Targets", verdicts.targets)
+    currency = f" (in {seen.study.currency})" if seen.study.currency else ""
+    lines(f"What it is worth{currency}", verdicts.worth)
+    lines("Drift over the session", [f"{name}: {said}" for name, _, said in verdicts.drifts])
+    if seen.done.order_from:
+        looks.say(f"The order of the boots is known from {seen.done.order_from}.", indent=2)
+    lines("Order", verdicts.order)
+    lines("Failures that were noted", [each.sentence() for each in verdicts.failures])
+    lines("Remarks", [each.sentence() for each in verdicts.remarks])
+    standing = [f"{each.about}: {each.sentence}" for each in verdicts.notices if not each.why]
+    lines("The guard: stands until the study file explains it", standing)
+    explained = [
+        f"{each.about}: {each.sentence} Explained: {each.why}" for each in verdicts.notices if each.why
+    ]
+    lines("The guard: explained", explained)
+    lines("Left out", list(grouped(seen.left_out)))
+    looks.say()
+    looks.say(f"Down to the lines that were read: readoff why NAME --study {file}")
+
+
+def _judged(judged: Sequence[Judged]) -> None:
+    from readoff.cli import looks
+
+    for each in judged:
+        looks.say()
+        looks.say(each.name)
+        looks.say(each.sentence, indent=2)
+        for remark in each.remarks:
+            looks.say(remark, indent=2)
+
+
+def _table(verdicts: Verdicts) -> None:
+    from readoff.cli import looks
+
+    rows = [
+        (
+            each.name,
+            f"{each.given.ratio:.4f}",
+            f"{each.given.interval95.low:.4f}",
+            f"{each.given.interval95.high:.4f}",
+            f"{each.given.base_boots} + {each.given.other_boots}",
+            str(each.given.verdict),
+        )
+        for each in verdicts.judged
+        if each.given
+    ]
+    if rows:
+        share = f"{verdicts.family} comparisons share the 5 %; " if verdicts.family > 1 else ""
+        looks.heading(f"In figures ({share}from, to: 95 % interval)")
+        columns = ("finding", "ratio", "from", "to", "boots", "verdict")
+        looks.print_table(columns, rows, right=("ratio", "from", "to"))

@@ -1,0 +1,177 @@
+"""readoff why: from a finding down to the lines that were read."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from readoff.cli.common import Place, echo_json, store_options
+from readoff.errors import UsageError
+
+if TYPE_CHECKING:
+    from readoff.reports.comparison import Evidence
+    from readoff.store import Store
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """What a finding stands on. metrics: metric of a program -> label -> its readings."""
+
+    sentence: str
+    remarks: tuple[str, ...]
+    metrics: Mapping[str, Mapping[str, Sequence[Evidence]]]
+
+
+@click.command()
+@click.argument("finding")
+@click.option(
+    "--study",
+    "file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The study that the finding belongs to: its margins, guard, and earlier runs.",
+)
+@store_options
+def why(finding: str, file: Path | None, place: Place) -> None:
+    """Go from a finding down to its boots, runs, readings, and the lines of the capture.
+
+    FINDING is the short name that readoff study judge prints: BASE~OTHER:PROGRAM:METRIC.
+
+    \b
+    Example:
+      readoff why as-found~zero-ws:replay:rate --study wait-states.toml
+    """
+    with place.open_to_look() as store:
+        ground = _of_study(store, file, finding) if file else _of_labels(store, finding)
+        metrics = {
+            metric: {label: list(_boots(store, evidence)) for label, evidence in sides.items()}
+            for metric, sides in ground.metrics.items()
+        }
+    if place.as_json:
+        echo_json(
+            {"finding": finding, "sentence": ground.sentence, "remarks": ground.remarks, "metrics": metrics}
+        )
+    else:
+        _show(finding, ground, metrics)
+
+
+def _of_study(store: Store, file: Path, name: str) -> _Ground:
+    from readoff.cli.study import read_file
+    from readoff.reports.study import read_study
+
+    study = read_file(file)
+    seen = read_study(store, study)
+    verdicts = seen.verdicts()
+    every = {each.name.lower(): each for each in (*verdicts.judged, *verdicts.overall)}
+    each = every.get(name.lower())
+    if each is None:
+        raise UsageError(
+            f"the study has no finding {name!r}",
+            where=str(file),
+            next_step="It has: " + ", ".join(one.name for one in every.values()) + ".",
+        )
+    whole = each in verdicts.overall
+    metrics = {
+        wanted.title: {label: sides.get(label, ()) for label in (each.base, each.other)}
+        for wanted, sides in seen.evidence.items()
+        if whole or name.lower().endswith(f":{wanted.program}:{wanted.metric}".lower())
+    }
+    guard = tuple(f"{notice.about}: {notice.sentence}" for notice in each.blocked)
+    return _Ground(each.sentence, each.remarks + guard, metrics)
+
+
+def _of_labels(store: Store, name: str) -> _Ground:
+    """A finding of two labels as they stand in the store, judged as readoff compare does."""
+    from readoff.reports import compare_labels
+    from readoff.store import find
+
+    pair, *rest = name.rsplit(":", 2)
+    if len(rest) != 2:
+        raise UsageError(
+            f"{name!r} names no finding", next_step="A finding is named BASE~OTHER:PROGRAM:METRIC."
+        )
+    known = find.labels(store)
+    splits = [(pair[:at], pair[at + 1 :]) for at, letter in enumerate(pair) if letter == "~"]
+    both = next(((base, other) for base, other in splits if base in known and other in known), None)
+    if both is None:
+        raise UsageError(
+            f"{pair!r} names no two labels", next_step=f"Labels in this store: {', '.join(map(repr, known))}."
+        )
+    result = compare_labels(store, *both, metric=rest[1], program=rest[0])
+    if not result.compared:
+        raise UsageError(f"no readings of {rest[1]!r} of {rest[0]!r} can be compared")
+    sentences = " ".join(each.sentence for each in result.compared)
+    metrics = {
+        f"{each.metric.name} of {each.task.title}": {both[0]: each.base, both[1]: each.other}
+        for each in result.compared
+    }
+    return _Ground(sentences, result.warnings, metrics)
+
+
+def _boots(store: Store, evidence: Sequence[Evidence]) -> Iterable[dict[str, Any]]:
+    """The boots of one side, each with its value and its readings."""
+    boots: dict[str, list[Evidence]] = {}
+    for each in evidence:
+        boots.setdefault(each.run.boot, []).append(each)
+    for boot, members in boots.items():
+        values = [each.reading.approximate for each in members]
+        fits = all(value > 0 for value in values)
+        mean = math.exp(math.fsum(map(math.log, values)) / len(values)) if fits else None
+        yield {
+            "boot": boot,
+            "value": mean,
+            "unit": members[0].reading.unit,
+            "readings": [_reading(store, each) for each in members],
+        }
+
+
+def _reading(store: Store, each: Evidence) -> dict[str, Any]:
+    from readoff.cli.show import marked
+    from readoff.store import find
+
+    full = find.run_in_full(store, str(each.run.number))
+    capture = None if each.reading.capture is None else full.captures[each.reading.capture]
+    return {
+        "run": each.run.number,
+        "record": each.run.id,
+        "repeat": each.run.repeat,
+        "value": each.reading.shown,
+        "unit": each.reading.unit,
+        "schema": each.reading.schema,
+        "capture": "the agent's timer" if capture is None else str(capture.capture.kind),
+        "octets": [each.reading.begin, each.reading.end],
+        "line": marked(full, each.reading).strip(),
+        "came_from": [sighting.came_from for sighting in full.sightings],
+    }
+
+
+def _show(
+    name: str, ground: _Ground, metrics: Mapping[str, Mapping[str, Sequence[Mapping[str, Any]]]]
+) -> None:
+    from readoff.cli import looks
+    from readoff.judge.sentence import plain_number
+
+    looks.heading(name)
+    looks.say(ground.sentence, indent=2)
+    for remark in ground.remarks:
+        looks.say(remark, indent=2)
+    for metric, sides in metrics.items():
+        for label, boots in sides.items():
+            looks.heading(f"{label}: {metric}, {looks.counted(len(boots), 'boot')}")
+            for boot in boots:
+                mean = (
+                    "has no mean"
+                    if boot["value"] is None
+                    else f"{plain_number(boot['value'])} {boot['unit']}"
+                )
+                looks.say(f"boot {boot['boot']}: {mean}", indent=2)
+                for reading in boot["readings"]:
+                    where = f"run {reading['run']}, {reading['capture']}, octets {reading['octets'][0]} to "
+                    looks.say(f"{where}{reading['octets'][1]}, schema {reading['schema']}", indent=4)
+                    looks.say(reading["line"], indent=6)
+    looks.say()
+    looks.say("A run in full: readoff show RUN")

@@ -1,0 +1,93 @@
+"""The plan as batch files, for a bench without a line: one for each boot, in order, to be started by hand.
+
+DOS rules: names of 8.3, lines that end in CR LF, at most 127 characters a line, code page 437.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+
+from readoff.errors import UsageError
+from readoff.studies.order import PlannedBoot
+from readoff.studies.step import change_words
+from readoff.studies.study import Program, Study
+
+LONGEST_COMMAND = 127  # that COMMAND.COM takes in a line
+SPOOL = "SPOOL"
+_WIDTH = 72
+
+
+def batch_files(
+    study: Study, boots: Iterable[PlannedBoot], drive: str, *, send_programs: bool = False
+) -> dict[str, bytes]:
+    """File name -> octets: B001.BAT, B002.BAT, … and PLAN.TXT. drive: of this disk on the old machine ("A:").
+
+    send_programs: each boot also brings home the programs' files, so that the guard can tell whether they are
+    the same octets everywhere. Raises UsageError where a command would be longer than DOS takes.
+    """
+    files = {}
+    told = [study.title, f"Machine: {study.machine}", ""]
+    last = ""
+    for boot in boots:
+        name = f"B{boot.number:03}.BAT"
+        files[name] = _octets(_batch(study, boot, last, drive, send_programs=send_programs))
+        told += [
+            f"{name}  {line}" if not at else f"          {line}"
+            for at, line in enumerate(_words(study, boot, last))
+        ]
+        last = boot.label
+    told += [
+        "",
+        f"Start each in its own boot, in this order, from {drive}\\. Records gather in {drive}\\{SPOOL}.",
+    ]
+    files["PLAN.TXT"] = _octets(line for each in told for line in _wrapped(each))
+    return files
+
+
+def _words(study: Study, boot: PlannedBoot, last: str) -> list[str]:
+    return _wrapped(change_words(study, boot, last), _WIDTH - 10)
+
+
+def _batch(study: Study, boot: PlannedBoot, last: str, drive: str, *, send_programs: bool) -> Iterable[str]:
+    yield "@ECHO OFF"
+    for line in _words(study, boot, last):
+        yield f"ECHO {_plain(line)}"
+    yield "ECHO Ctrl-C ends this if the machine is not so; any other key goes on."
+    yield "PAUSE"
+    spool = f"/D:{drive}\\{SPOOL}"
+    # COMMAND.COM's NUL is there in every existing folder: the way to ask whether a folder exists.
+    yield f"IF NOT EXIST {drive}\\{SPOOL}\\NUL MD {drive}\\{SPOOL}"
+    for program in study.programs:
+        yield _run(program, boot, study.repeats, drive, spool)
+        if send_programs:
+            yield _fitting(f"{drive}\\READOFF SEND {spool} {program.path}", program)
+    yield f"ECHO Boot {boot.number} is done."
+
+
+def _run(program: Program, boot: PlannedBoot, repeats: int, drive: str, spool: str) -> str:
+    label = f'"{boot.label}"' if " " in boot.label else boot.label
+    options = f"/L:{label} /P:{program.name} /N:{repeats} {spool}"
+    return _fitting(f"{drive}\\READOFF RUN {options} {program.line}", program)
+
+
+def _fitting(line: str, program: Program) -> str:
+    if len(line) > LONGEST_COMMAND:
+        raise UsageError(
+            f"the command for {program.name} has {len(line)} characters, and DOS takes {LONGEST_COMMAND}",
+            next_step="Shorten its path, name or label, or put the call into a batch file of its own.",
+        )
+    return line
+
+
+def _wrapped(text: str, width: int = _WIDTH) -> list[str]:
+    return textwrap.wrap(text, width) or [""]
+
+
+def _plain(text: str) -> str:
+    """Text that ECHO shows as it is: what COMMAND.COM would take for redirection or a variable is left out."""
+    return "".join(" " if each in "<>|%" else each for each in text)
+
+
+def _octets(lines: Iterable[str]) -> bytes:
+    return "".join(f"{line}\r\n" for line in lines).encode("cp437", "replace")

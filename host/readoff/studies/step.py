@@ -1,0 +1,186 @@
+"""The next step of a study: a pure function of the study and what there is of it.
+
+Whoever drives a machine (a person who reads ``readoff study status``, or an agent that asks over a line) does one
+step and asks again. Nothing else is remembered anywhere.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from readoff.studies.order import PlannedBoot
+from readoff.studies.progress import BootSeen, Done, Progress, missing, own_boots, progress_of
+from readoff.studies.study import ChangeBack, Configuration, Program, Study
+
+# A program that failed so often under one label is a result to be noted, or something to be put right.
+MOST_TRIES = 2
+
+
+class StepKind(StrEnum):
+    """What is to be done. PERSON: only a person can do it."""
+
+    RUN = "run"
+    SNAPSHOT = "snapshot"
+    RESET = "reset"
+    PERSON = "person needed"
+    FINISHED = "finished"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step. label: the configuration that it belongs to. boot: its number in the plan, 0 where none.
+
+    program, repeat: what is run, and which run of it in this boot (RUN). words: for the person. cautions: what
+    goes with it. then: what follows when the person has said that it is done.
+    """
+
+    kind: StepKind
+    words: str
+    label: str = ""
+    boot: int = 0
+    program: Program | None = None
+    repeat: int = 0
+    cautions: tuple[str, ...] = ()
+    then: Step | None = None
+
+
+_OFF = "Switch off, leave it off for half a minute so that the drives stop, and switch on again."
+_SETTING_CAUTIONS = (
+    "Write down how it was before you change it.",
+    "A setting that the machine cannot stand may spoil a disk that is written to at that moment: use one whose content "
+    "is kept elsewhere.",
+)
+_FITTING_CAUTIONS = (
+    "Switch off and unplug before anything is plugged or pulled; mains and picture tubes stay dangerous after that.",
+    "Discharge yourself on the grounded case, and hold parts by their edges.",
+    "Do not open power supplies or monitors; what you are not sure of is for a qualified technician.",
+)
+_OTHER_CAUTIONS = ("Do not leave an old machine running unwatched.",)
+
+
+def next_step(study: Study, done: Done, asking: str = "") -> Step:
+    """What is to be done next.
+
+    asking: the boot of the machine that asks; "" where a person does, who is taken to be at the last boot seen.
+    """
+    progress = progress_of(study, done)
+    if not progress.open:
+        return Step(StepKind.FINISHED, "All boots of the plan are there. See: readoff study judge")
+    here = _here(study, done, progress, asking)
+    if here is not None:
+        step = _within(study, done, progress, here)
+        if step is not None:
+            return step
+    target = progress.open[0].planned
+    stuck = _stuck(study, done, target.label)
+    if stuck is not None:
+        return stuck
+    own = own_boots(study, done)
+    last = own[-1].label if own else ""
+    change = _Change(study, target, last)
+    if asking and all(each.boot != asking for each in done.boots):
+        return _fresh(change)
+    return _new_boot(change)
+
+
+def _here(study: Study, done: Done, progress: Progress, asking: str) -> BootSeen | None:
+    """The boot that can be gone on with: the one that asks, or the last seen, while its label is still wanted."""
+    own = [each for each in own_boots(study, done) if not asking or each.boot == asking]
+    wanted = {each.planned.label for each in progress.open}
+    return own[-1] if own and own[-1].label in wanted else None
+
+
+def _within(study: Study, done: Done, progress: Progress, here: BootSeen) -> Step | None:
+    """The next run of a boot that is not complete; None where nothing is left to be tried in it."""
+    lacking = missing(study, done, here)
+    able = [p for p in study.programs if p.name in lacking and not here.failed(p)]
+    if not able:
+        return None
+    program = max(able, key=lambda each: lacking[each.name])  # in turn: one run of each, then the next
+    number = next(each.planned.number for each in progress.open if each.planned.label == here.label)
+    repeat = study.repeats - lacking[program.name] + 1
+    which = f"run {program.name} ({program.line}), {repeat} of {study.repeats}"
+    words = f"{_boot_words(study, number, here.label)}: {which}."
+    return Step(StepKind.RUN, words, here.label, number, program, repeat)
+
+
+def _boot_words(study: Study, number: int, label: str) -> str:
+    return f"Boot {number} of {study.boots * len(study.taken_here)}, {label}"
+
+
+def _stuck(study: Study, done: Done, label: str) -> Step | None:
+    """A program that failed too often under a label: going on would be a machine that hangs for ever."""
+    boots = [each for each in own_boots(study, done) if each.label == label]
+    for program in study.programs:
+        failed = [boot for boot in boots if boot.failed(program) and boot.good_runs(program) < study.repeats]
+        if len(failed) >= MOST_TRIES and not done.fails(label, program.name):
+            why = next(r.why_not for r in failed[-1].runs if r.program == program.name and not r.good)
+            return Step(
+                StepKind.PERSON,
+                f"{program.name} did not go through in {len(failed)} boots of {label} ({why}). A failure is a result: "
+                f"note it with readoff study note FILE --label {label} --program {program.name}, or put it right and "
+                "exclude those boots in the study file, saying why.",
+                label,
+                cautions=_OTHER_CAUTIONS,
+            )
+    return None
+
+
+@dataclass(frozen=True)
+class _Change:
+    """From the configuration seen last ("" for none) to the one of the next boot."""
+
+    study: Study
+    target: PlannedBoot
+    last: str
+
+    @property
+    def configuration(self) -> Configuration:
+        return self.study.configuration(self.target.label)
+
+    @property
+    def same(self) -> bool:
+        return self.target.label == self.last
+
+    @property
+    def fitting(self) -> bool:
+        """Whether a part is to be fitted, or to be taken out again."""
+        labels = {self.target.label, self.last} - {""}
+        return any(self.study.configuration(label).how is ChangeBack.FITTING for label in labels)
+
+    @property
+    def begin(self) -> str:
+        return _boot_words(self.study, self.target.number, self.target.label)
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        return (_FITTING_CAUTIONS if self.fitting else _SETTING_CAUTIONS) + _OTHER_CAUTIONS
+
+
+def change_words(study: Study, planned: PlannedBoot, last: str) -> str:
+    """What a person does before a boot of the plan, in words; last: the configuration before it, "" for none."""
+    return _new_boot(_Change(study, planned, last)).words
+
+
+def _fresh(change: _Change) -> Step:
+    """A boot that nothing is known of yet: its snapshot comes first, for it carries the label."""
+    label, number = change.target.label, change.target.number
+    snapshot = Step(StepKind.SNAPSHOT, f"{change.begin}: take a snapshot.", label, number)
+    if change.same:
+        return snapshot
+    words = f"{change.begin}. Make sure that the machine is now: {change.configuration.changes}."
+    return Step(StepKind.PERSON, words, label, number, cautions=change.cautions, then=snapshot)
+
+
+def _new_boot(change: _Change) -> Step:
+    label, number = change.target.label, change.target.number
+    if change.same:
+        if not change.study.cold:
+            words = f"{change.begin}: reset the machine."
+            return Step(StepKind.RESET, words, label, number, cautions=_OTHER_CAUTIONS)
+        words = f"{change.begin}: {_OFF}"
+        return Step(StepKind.PERSON, words, label, number, cautions=_OTHER_CAUTIONS)
+    words = f"{change.begin}. Change the machine so that it is: {change.configuration.changes}."
+    end = f" {_OFF}" if change.study.cold or change.fitting else " Then reset it."
+    return Step(StepKind.PERSON, words + end, label, number, cautions=change.cautions)

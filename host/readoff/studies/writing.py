@@ -1,0 +1,121 @@
+"""A study as the text of its file, for people to go on writing in. ``load_study`` of it gives the study back."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from readoff.studies.study import Study
+
+_HEAD = """\
+# A study of Readoff. Written before the first number is looked at; docs/studies.md explains every key.
+"""
+
+
+def study_text(study: Study) -> str:
+    """TOML text of a study."""
+    parts = [_HEAD + "\n".join(_pairs(_top(study)))]
+    for configuration in study.configurations:
+        parts.append(
+            _table(
+                "configurations",
+                label=configuration.label,
+                changes=configuration.changes,
+                how=configuration.how.value,
+                may_differ=configuration.may_differ,
+                price=configuration.price,
+                minutes=configuration.minutes or None,
+                specimen=configuration.specimen or None,
+                machine=configuration.machine or None,
+            )
+        )
+    for program in study.programs:
+        parts.append(
+            _table(
+                "programs",
+                name=program.name,
+                path=program.path,
+                arguments=program.arguments or None,
+                minutes=program.minutes,
+            )
+        )
+    for wanted in study.wanted:
+        parts.append(
+            _table("metrics", metric=wanted.metric, program=wanted.program, margin=_per_cent(wanted.margin))
+        )
+    for target in study.targets:
+        parts.append(
+            _table(
+                "targets",
+                metric=target.metric,
+                program=target.program,
+                at=target.at,
+                words=target.words or None,
+            )
+        )
+    for earlier in study.earlier:
+        parts.append(
+            _table(
+                "earlier",
+                joins=earlier.joins,
+                label=earlier.label or None,
+                ids=earlier.ids or None,
+                why=earlier.why or None,
+            )
+        )
+    parts += [_table("explanations", about=each.about, why=each.why) for each in study.explanations]
+    parts += [_table("excluded", boot=each.boot, why=each.why) for each in study.excluded]
+    return "\n\n".join(parts) + "\n"
+
+
+def _top(study: Study) -> dict[str, Any]:
+    return {
+        "study": study.title,
+        "machine": study.machine,
+        "agents": study.agents or None,
+        "begun": _Bare(study.begun) if study.begun else None,
+        "boots": study.boots,
+        "repeats": study.repeats,
+        "cold": study.cold,
+        "seed": study.seed,
+        "looks": study.looks,
+        "noise": _per_cent(study.noise),
+        "minutes_a_boot": study.minutes_a_boot,
+        "currency": study.currency or None,
+    }
+
+
+class _Bare(str):
+    """A text that TOML writes without quotes (a time)."""
+
+
+def _per_cent(share: float) -> float:
+    return float(f"{share * 100:.12g}")
+
+
+def _table(key: str, /, **values: Any) -> str:
+    return "\n".join([f"[[{key}]]", *_pairs(values)])
+
+
+def _pairs(values: dict[str, Any]) -> Iterable[str]:
+    for key, value in values.items():
+        if value is not None:
+            yield f"{key} = {_value(value)}"
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, _Bare):
+        return str(value)
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        # A path is easier to read in single quotes, where a backslash is one.
+        if "\\" in value and "'" not in value and value.isprintable():
+            return f"'{value}'"
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, tuple):
+        return "[" + ", ".join(map(_value, value)) + "]"
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    return repr(value)
