@@ -13,10 +13,7 @@ from click.testing import CliRunner
 
 import readoff
 from readoff.cli import main
-from readoff.errors import StoreError
-from readoff.store import Store
 from support import store_samples as samples
-from support.floppies import a_floppy
 
 HOST = Path(readoff.__file__).resolve().parents[1]
 DOCS = HOST.parent / "docs" / "commands.md"
@@ -177,45 +174,6 @@ def test_take_what_cannot_be_read(bench, monkeypatch):
     assert "17 records new" in output
 
 
-def test_take_a_disk_image_by_name_and_in_a_folder(bench):
-    record = samples.run_record(9, 9)
-    (bench / "inbox" / "DISK1.IMG").write_bytes(a_floppy({"A.RDO": record, "NOTE.TXT": b"no record"}))
-    (bench / "EMPTY.IMG").write_bytes(a_floppy({"NOTE.TXT": b"no record"}))
-    got = answer("take", "inbox/DISK1.IMG", "EMPTY.IMG")
-    assert [each["path"] for each in got["taken"]] == ["inbox/DISK1.IMG: A.RDO"]
-    assert got["ignored"] == ["EMPTY.IMG"]
-    assert "19 files taken: 18 records new, 1 known already" in run("take", "inbox").output
-
-
-def test_take_moves_what_was_taken_and_nothing_else(bench):
-    (bench / "inbox" / "TWO.IMG").write_bytes(
-        a_floppy({"A.RDO": samples.run_record(9, 9), "B.RDO": samples.run_record(8, 9)})
-    )
-    (bench / "gone").mkdir()
-    (bench / "gone" / "R11.RDO").write_bytes(b"older")
-    before = {path.name: path.read_bytes() for path in (bench / "inbox").iterdir()}
-    assert "19 files moved" in run("take", "inbox", "--move-to", "gone").output
-    assert sorted(path.name for path in (bench / "inbox").iterdir()) == ["AUTOEXEC.BAT", "SERIAL.RDO"]
-    assert (bench / "gone" / "R11.RDO").read_bytes() == b"older"
-    assert (bench / "gone" / "R11-2.RDO").read_bytes() == before["R11.RDO"]
-    assert (bench / "gone" / "TWO.IMG").read_bytes() == before["TWO.IMG"]
-
-
-def test_nothing_is_moved_when_nothing_was_kept(bench, monkeypatch):
-    def full(*_):
-        raise StoreError("the disk is full")
-
-    monkeypatch.setattr(Store, "_keep", full)
-    assert "the disk is full" in run("take", "inbox", "--move-to", "gone", status=3).stderr
-    assert len(list((bench / "inbox").iterdir())) == 20
-    assert not (bench / "gone").exists()
-
-
-@pytest.mark.parametrize("command", [("take", "inbox"), ("watch", "--folder", "inbox")])
-def test_not_moved_into_what_is_taken(bench, command):
-    assert "it lies in inbox" in run(*command, "--move-to", "inbox/done", status=2).stderr
-
-
 # -- watch ---------------------------------------------------------------------------------------------------
 
 
@@ -225,15 +183,6 @@ def test_watch_a_folder_until_idle(bench):
     assert "Done: 18 new." in result.output
     lines = run("watch", "--folder", "inbox", "--until-idle", "0.3", "--json").output.splitlines()
     assert all(json.loads(line) for line in lines)
-
-
-def test_watch_moves_what_was_taken(bench):
-    assert (
-        "Done: 18 new."
-        in run("watch", "--folder", "inbox", "--until-idle", "0.3", "--move-to", "gone").output
-    )
-    assert sorted(path.name for path in (bench / "inbox").iterdir()) == ["AUTOEXEC.BAT", "SERIAL.RDO"]
-    assert len(list((bench / "gone").iterdir())) == 18
 
 
 def test_watch_nothing(bench):
