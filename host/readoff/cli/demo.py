@@ -43,6 +43,7 @@ def demo(folder: Path) -> None:
       readoff demo --folder /tmp/readoff-demo
     """
     from readoff.box import scenario
+    from readoff.cli import looks
     from readoff.cli.compare import show_comparison
     from readoff.reports import compare_labels, write_report
     from readoff.store import open_store
@@ -53,7 +54,8 @@ def demo(folder: Path) -> None:
     except OSError as error:
         raise UsageError(f"cannot be made ({error.strerror})", where=str(folder)) from error
     click.echo(f"Test machine: {scenario.MACHINE.name}, as {scenario.BASE} and as {scenario.OTHER}.")
-    click.echo(f"{INVENTED}\n")
+    looks.say(INVENTED)
+    click.echo()
     with open_store(folder / "readoff.db", load_all_schemas(None)) as store:
         session = _Session(folder)
         session.run(store)
@@ -70,7 +72,8 @@ def demo(folder: Path) -> None:
     show_comparison(result)
     if not result.findings:
         raise UsageError("the demo ended without a finding", where=str(folder))
-    click.echo(f"\n{INVENTED}")
+    click.echo()
+    looks.say(INVENTED)
     click.echo(f"\nStore:  {store.path}\nReport: {page}\n({time.monotonic() - began:.0f} s)")
     click.echo(f"\nLook further:  readoff runs --store {store.path}")
     click.echo(f"               readoff show 1 --store {store.path}")
