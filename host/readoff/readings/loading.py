@@ -19,6 +19,7 @@ from readoff.readings.loading_samples import SAMPLE_KEYS, load_samples
 from readoff.readings.numbers import Style
 from readoff.readings.rules import Rule, parse_rule
 from readoff.readings.schema import Metric, Pattern, Recognition, Schema, compile_pattern
+from readoff.readings.screen import SCREEN
 from readoff.readings.shown import CaptureKind
 from readoff.readings.table import Table
 from readoff.readings.text import TEXT
@@ -29,7 +30,7 @@ _NAME = re.compile(r"[a-z][a-z0-9_]{0,40}")
 _DOS_NAME = re.compile(r"[A-Z0-9!#$%&'()@^_`{}~*?-]{1,8}(?:\.[A-Z0-9!#$%&'()@^_`{}~*?-]{0,3})?")
 _BETTER = ("higher", "lower", "neither")
 # The kinds of schema, by the word that stands for them in `kind`; "text" where nothing is said.
-KINDS = {kind.name: kind for kind in (TEXT,)}
+KINDS = {kind.name: kind for kind in (TEXT, SCREEN)}
 # The keys that all kinds share; each kind adds its own.
 _TOP = ("schema", "kind", "title", "units", "headline", "recognise", "metrics", "rules", "samples")
 _RECOGNISE = ("all", "none", "programs", "captures", "files")
