@@ -9,6 +9,7 @@ from pathlib import Path
 
 from PIL import Image
 
+from readoff.readings import Schema, load_schemas
 from readoff.readings.picture.drawing import draw
 from readoff.readings.picture.glyphs import GlyphSet, load_glyphs
 
@@ -117,3 +118,30 @@ FORMATS: dict[str, Callable[[list[list[int]]], bytes]] = {
     "PNG 8": png,
     "PNG 24": lambda rows: saved(image(rows).convert("RGB"), "PNG"),
 }
+
+
+def schema_text(
+    metrics: str = "",
+    *,
+    name: str = "mill_screen",
+    cell: str = "8x16",
+    ink: str = "brighter = 127",
+    region: str = "x = 0, y = 0, columns = 20, rows = 2",
+    more: str = "",
+    recognise: str = "all = ['^Mill ']",
+) -> str:
+    """A picture schema with one metric, `pace`, unless told otherwise."""
+    metrics = metrics or (
+        '[metrics.pace]\npattern = \'^Pace: *(?P<number>\\S+)\'\nunit = "points/s"\nbetter = "higher"\nonce = true\n'
+    )
+    return (
+        f'schema = "{name}"\nkind = "picture"\ntitle = "A mill"\nheadline = ["pace"]\nunits = ["points/s"]\n'
+        f'[picture]\nregion = {{ {region} }}\ncell = "{cell}"\nglyphs = "chamfer"\nink = {{ {ink} }}\n{more}\n'
+        f"[recognise]\n{recognise}\n{metrics}"
+    )
+
+
+def load(*texts: str) -> list[Schema]:
+    """Schemas of these texts, with our own glyphs."""
+    files = [(f"schema{number}.toml", text) for number, text in enumerate(texts)]
+    return load_schemas([(GLYPH_FILE.name, GLYPH_TEXT), *files])

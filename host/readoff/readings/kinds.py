@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 from readoff.readings.numbers import Number, Unread
 from readoff.readings.shown import CaptureKind
@@ -55,6 +55,15 @@ class Way(Protocol):
         ...
 
 
+@runtime_checkable
+class Doubting(Protocol):
+    """A way that can tell what it could not make out in a capture that may be its own."""
+
+    def doubt(self, view: View) -> str:
+        """Why a capture that nothing recognises may still be this schema's; "" where it is not."""
+        ...
+
+
 @dataclass(frozen=True)
 class Kind:
     """One kind of schema.
@@ -64,7 +73,7 @@ class Kind:
     schema from its top table, its [recognise] and the tables of its shown metrics; faults go into the tables.
     own_patterns: whether the way itself judges `all` and `none`, which are not about the capture's lines then.
     sections: those of `shown` that say where a metric's repeats come from (a block, a table), so that the repeats of
-    two metrics from the same one belong together.
+    two metrics from the same one belong together. also: digest of what else a way was made from, beside its schema.
     """
 
     name: str
@@ -76,6 +85,7 @@ class Kind:
     patterns: bool = False
     own_patterns: bool = False
     sections: tuple[str, ...] = ()
+    also: Callable[[Way], str] = lambda way: ""
 
     def section(self, table: Table) -> str:
         """Where the repeats of a shown metric come from; "" where nothing says so."""

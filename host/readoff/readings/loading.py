@@ -17,6 +17,8 @@ from readoff.readings.formula import Formula, parse_formula
 from readoff.readings.kinds import Kind
 from readoff.readings.loading_samples import SAMPLE_KEYS, load_samples
 from readoff.readings.numbers import Style
+from readoff.readings.picture import picture_kind
+from readoff.readings.picture.glyphs import GLYPH_FILES, read_glyphs
 from readoff.readings.rules import Rule, parse_rule
 from readoff.readings.schema import Metric, Pattern, Recognition, Schema, compile_pattern
 from readoff.readings.screen import SCREEN
@@ -30,7 +32,7 @@ _NAME = re.compile(r"[a-z][a-z0-9_]{0,40}")
 _DOS_NAME = re.compile(r"[A-Z0-9!#$%&'()@^_`{}~*?-]{1,8}(?:\.[A-Z0-9!#$%&'()@^_`{}~*?-]{0,3})?")
 _BETTER = ("higher", "lower", "neither")
 # The kinds of schema, by the word that stands for them in `kind`; "text" where nothing is said.
-KINDS = {kind.name: kind for kind in (TEXT, SCREEN)}
+KINDS = {kind.name: kind for kind in (TEXT, SCREEN, picture_kind({}))}
 # The keys that all kinds share; each kind adds its own.
 _TOP = ("schema", "kind", "title", "units", "headline", "recognise", "metrics", "rules", "samples")
 _RECOGNISE = ("all", "none", "programs", "captures", "files")
@@ -46,13 +48,18 @@ TABLES = (
 def load_schemas(texts: Iterable[tuple[str, str]]) -> list[Schema]:
     """Read schemas from (file name, TOML text) pairs, in that order.
 
-    Raises SchemaError for all faults of all files at once; its `faults` has one sentence for each.
+    Files named *.glyphs.toml are glyph sets for the picture schemas among them. Raises SchemaError for all faults of
+    all files at once; its `faults` has one sentence for each.
     """
+    files = list(texts)
+    glyphs, told = read_glyphs([each for each in files if each[0].lower().endswith(GLYPH_FILES)])
+    kinds = {**KINDS, "picture": picture_kind(glyphs)}
     schemas: list[Schema] = []
-    told: list[str] = []
-    for file, text in texts:
+    for file, text in files:
+        if file.lower().endswith(GLYPH_FILES):
+            continue
         faults = Faults(file)
-        schema = _load(text, faults)
+        schema = _load(text, faults, kinds)
         told += faults.told
         if not schema:
             continue
@@ -68,7 +75,7 @@ def load_schemas(texts: Iterable[tuple[str, str]]) -> list[Schema]:
     return schemas
 
 
-def _load(text: str, faults: Faults) -> Schema | None:
+def _load(text: str, faults: Faults, kinds: Mapping[str, Kind]) -> Schema | None:
     """One schema, or None where it has faults (some is then told)."""
     if len(text) > LONGEST_SCHEMA:
         faults.add("", f"{len(text)} characters", f"at most {LONGEST_SCHEMA}")
@@ -81,7 +88,7 @@ def _load(text: str, faults: Faults) -> Schema | None:
         return None
     faults.lines = key_lines(text)
     top = Table(data, "", faults)
-    kind = _kind(top)
+    kind = _kind(top, kinds)
     top.only(_TOP + kind.top)
     name = top.text("schema")
     if name and not _NAME.fullmatch(name):
@@ -109,16 +116,16 @@ def _load(text: str, faults: Faults) -> Schema | None:
     samples = load_samples(top.tables("samples"), known, faults)
     if faults.told:
         return None
-    digest = hashlib.sha256(octets).hexdigest()
+    digest = hashlib.sha256(octets + kind.also(way).encode("ascii")).hexdigest()
     return Schema(
         name, title, faults.file, digest, recognise, metrics, headline, way, samples, rules, kind.name
     )
 
 
-def _kind(top: Table) -> Kind:
+def _kind(top: Table, kinds: Mapping[str, Kind]) -> Kind:
     """The kind of schema that the top table names."""
     name = top.text("kind", needed=False) or "text"
-    return KINDS[name] if top.choice("kind", name, KINDS) else KINDS["text"]
+    return kinds[name] if top.choice("kind", name, kinds) else kinds["text"]
 
 
 def _recognition(table: Table, kind: Kind) -> Recognition:

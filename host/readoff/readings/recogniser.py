@@ -17,8 +17,9 @@ from typing import Any, overload
 
 import re2
 
+from readoff.readings.kinds import Doubting
 from readoff.readings.reading import Verdict
-from readoff.readings.recognising import recognise, recognised
+from readoff.readings.recognising import doubt, recognise, recognised
 from readoff.readings.schema import Schema, line_options, line_pattern
 from readoff.readings.view import View
 
@@ -42,6 +43,7 @@ class Recogniser:
 
     def __init__(self, schemas: Sequence[Schema], *, memory: int = SET_MEMORY) -> None:
         self.schemas = tuple(schemas)
+        self._doubting = [schema for schema in self.schemas if isinstance(schema.way, Doubting)]
         numbers: dict[str, int] = {}
 
         def number(text: str) -> int:
@@ -80,6 +82,11 @@ class Recogniser:
         claiming += [each for each in self._needless if each.bars.isdisjoint(matched) and _rest(view, each)]
         claiming.sort(key=lambda each: each.place)
         return [each.schema for each in claiming]
+
+    def doubts(self, view: View) -> list[tuple[Schema, str]]:
+        """The schemas that a capture which nothing recognises may still belong to, and what they cannot make out."""
+        told = ((schema, doubt(view, schema)) for schema in self._doubting)
+        return [(schema, reason) for schema, reason in told if reason]
 
     def matched(self, view: View) -> set[int] | None:
         """The numbers of the patterns that match somewhere; None where the set cannot tell."""

@@ -7,7 +7,7 @@ import ntpath
 from collections.abc import Callable, Iterator
 from itertools import chain
 
-from readoff.readings.kinds import Told
+from readoff.readings.kinds import Doubting, Told
 from readoff.readings.reading import Condition, Verdict
 from readoff.readings.schema import Recognition, Schema
 from readoff.readings.shown import CaptureKind, Shown
@@ -31,6 +31,13 @@ def recognised(view: View, schema: Schema, *, patterns_met: bool = False) -> boo
     by_pattern = () if patterns_met else _by_pattern(view, schema.recognise)
     conditions = chain(_by_name(view, schema.recognise), by_pattern, schema.way.further(view))
     return all(met for met, _ in conditions)
+
+
+def doubt(view: View, schema: Schema) -> str:
+    """Why a capture that nothing recognises may still be this schema's: what could not be made out in it; or ""."""
+    if not isinstance(schema.way, Doubting) or not all(met for met, _ in _by_name(view, schema.recognise)):
+        return ""
+    return schema.way.doubt(view)
 
 
 def _by_name(view: View, rules: Recognition) -> Iterator[Told]:

@@ -6,11 +6,11 @@ first kind of capture that is recognised (console, file, screen); the others are
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from readoff.readings.reading import Hold, Reading, Readout, Verdict
-from readoff.readings.recogniser import Verdicts, recogniser_of
+from readoff.readings.recogniser import Recogniser, Verdicts, recogniser_of
 from readoff.readings.recognising import recognise
 from readoff.readings.schema import Schema
 from readoff.readings.shown import Capture, CaptureKind
@@ -18,6 +18,7 @@ from readoff.readings.taking import Entry, Taker
 from readoff.readings.view import View
 
 _KINDS = tuple(CaptureKind)
+_MOST_DOUBTS = 3  # told of one capture
 
 
 def read_run(captures: Sequence[Capture], schemas: Sequence[Schema], *, program: str = "") -> Readout:
@@ -27,9 +28,13 @@ def read_run(captures: Sequence[Capture], schemas: Sequence[Schema], *, program:
     """
     views = [View(capture, index, program) for index, capture in enumerate(captures)]
     known = recogniser_of(schemas)
-    roles = _Roles(captures, [[schema.name for schema in known.claims(view)] for view in views])
+    claimed = [[schema.name for schema in known.claims(view)] for view in views]
+    roles = _Roles(captures, claimed)
     readings: list[Reading] = []
     holds = list(roles.holds)
+    for view, names in zip(views, claimed, strict=True):
+        if not names:
+            holds += _doubtful(view, known)
     for schema in schemas:
         sources = [
             _Source(captures[index], index, Taker(views[index], schema))
@@ -48,6 +53,17 @@ def explain(
     """For every capture and schema, every condition and whether it is met: which schema, and why."""
     views = [View(capture, index, program) for index, capture in enumerate(captures)]
     return tuple(recognise(view, schema, fully=True) for view in views for schema in schemas)
+
+
+def _doubtful(view: View, known: Recogniser) -> Iterator[Hold]:
+    """A capture that nothing recognises, held where schemas tell what they cannot make out in it."""
+    doubts = known.doubts(view)
+    if not doubts:
+        return
+    told = "; ".join(f"{schema.name}: {reason}" for schema, reason in doubts[:_MOST_DOUBTS])
+    more = f"; and {len(doubts) - _MOST_DOUBTS} schemas more" if len(doubts) > _MOST_DOUBTS else ""
+    names = ", ".join(schema.name for schema, _ in doubts)
+    yield Hold(f"not recognised for certain: {told}{more}", 0, len(view.capture.octets), names, view.index)
 
 
 @dataclass

@@ -158,6 +158,14 @@ Library = Mapping[str, Mapping[tuple[int, int], GlyphSet]]
 
 def load_glyphs(files: Iterable[tuple[str, str]]) -> Library:
     """Glyph sets from (file name, TOML text) pairs. Raises SchemaError with all faults of all files at once."""
+    library, told = read_glyphs(files)
+    if told:
+        raise SchemaError("faults in the glyph sets:\n  " + "\n  ".join(told), faults=told)
+    return library
+
+
+def read_glyphs(files: Iterable[tuple[str, str]]) -> tuple[Library, list[str]]:
+    """Glyph sets from (file name, TOML text) pairs, and all faults of the files that are none."""
     library: dict[str, Mapping[tuple[int, int], GlyphSet]] = {}
     told: list[str] = []
     for file, text in files:
@@ -169,9 +177,7 @@ def load_glyphs(files: Iterable[tuple[str, str]]) -> Library:
             told += faults.told
         else:
             library[name] = sizes
-    if told:
-        raise SchemaError("faults in the glyph sets:\n  " + "\n  ".join(told), faults=told)
-    return library
+    return library, told
 
 
 def _load(text: str, faults: Faults) -> tuple[str, dict[tuple[int, int], GlyphSet]]:

@@ -1,0 +1,203 @@
+"""How a picture schema knows a picture and takes its numbers: as text, by patterns, from the cells of a region.
+
+Whatever needs an unread cell is held. Whether a pattern needs it is tried out: where any character in that cell
+could make another number of it, or one more, or none, it does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+from readoff.errors import MalformedError
+from readoff.readings.beside import MOST_OCCURRENCES
+from readoff.readings.kinds import Kind, Seen, Told, Way
+from readoff.readings.numbers import Number, Unread
+from readoff.readings.picture.decoding import decode, format_of
+from readoff.readings.picture.frames import DAC_OCTETS, dac_palette, frame_octets, picture_of
+from readoff.readings.picture.glyphs import Library
+from readoff.readings.picture.loading import Source, load_rule
+from readoff.readings.picture.page import UNREAD, Row, Rule, read_page
+from readoff.readings.picture.pixels import Picture
+from readoff.readings.schema import Metric, Pattern, compile_pattern
+from readoff.readings.shown import Capture, CaptureKind, Line, Shown
+from readoff.readings.table import Table
+from readoff.readings.text import TEXT
+from readoff.readings.text.way import Found, TextWay
+from readoff.readings.view import View
+
+Page = tuple[Row, ...]
+# More unread cells than this in one row, and every metric is held that could stand there.
+_MOST_TRIED = 1
+
+
+@dataclass(frozen=True)
+class CellLine(Line):
+    """One row of cells as a line. Every character of it is shown by the file as a whole: `step` is its length."""
+
+    def in_one_piece(self, begin: int, end: int) -> bool:
+        """A picture shows one moment."""
+        return True
+
+
+class CellView(View):
+    """Rows of cells as the lines of a capture, so that they are read like any text."""
+
+    def __init__(self, view: View, texts: Sequence[str]) -> None:
+        super().__init__(view.capture, view.index, view.program)
+        length = len(view.capture.octets)
+        self.__dict__["shown"] = Shown(tuple(CellLine(text, (0,) * len(text), length) for text in texts))
+
+
+@dataclass(frozen=True)
+class PictureWay:
+    """The cells of one picture, and the patterns that know it and find its numbers in them."""
+
+    rule: Rule
+    source: Source
+    text: TextWay
+    wanted: tuple[Pattern, ...]
+    barred: tuple[Pattern, ...]
+    hints: tuple[Pattern, ...] = ()
+
+    def further(self, view: View) -> Iterator[Told]:
+        """The picture can be read by the rule, and its text has the patterns."""
+        page = self._page(view)
+        if isinstance(page, str):
+            yield False, lambda: page
+            return
+        yield True, lambda: f"the picture has {len(page)} rows of text"
+        text = CellView(view, [row.text for row in page]).shown.utf8
+        doubt = _doubt(page)
+        for pattern in self.barred:
+            found = pattern.compiled.search(text)
+            yield not (found or doubt), partial(_barred, pattern, bool(found), doubt)
+        for pattern in self.wanted:
+            matches = pattern.compiled.finditer(text)
+            sure = any(UNREAD.encode("utf-8") not in match.group() for match in matches)
+            yield sure, partial(_wanted, pattern, sure, doubt)
+
+    def doubt(self, view: View) -> str:
+        """Why a picture that nothing recognises may still be this schema's: what could not be read in it; or ""."""
+        if not (self.source.frame or format_of(view.capture.octets)):  # a frame's file is known by its name
+            return ""
+        page = self._page(view)
+        return page if isinstance(page, str) else _doubt(page)
+
+    def take(self, metric: Metric, view: View) -> list[Seen]:
+        """The metric's numbers, row by row; a hold for each row that could hold one and is not read."""
+        page = self._page(view)
+        if isinstance(page, str):
+            return []
+        if not any(row.unread for row in page):
+            return self.text.take(metric, CellView(view, [row.text for row in page]))
+        place = self.text.places[metric.name]
+        if not isinstance(place, Found) or place.block is not None:
+            return [self._held(view, next(row for row in page if row.unread))]  # its rows hang together
+        seen: list[Seen] = []
+        holds: list[Seen] = []
+        for row in page:
+            if row.unread and self._needs(metric, view, row):
+                holds.append(self._held(view, row))
+                seen.append(holds[-1])
+            else:
+                seen += self.text.take(metric, CellView(view, [row.text]))
+        if len(seen) > MOST_OCCURRENCES:
+            return [Seen(Unread(f"found more than {MOST_OCCURRENCES} times"), 0, len(view.capture.octets))]
+        return holds[:1] if metric.once and holds else seen
+
+    def _needs(self, metric: Metric, view: View, row: Row) -> bool:
+        """Whether what is taken from the row hangs on an unread cell."""
+        if len(row.unread) > _MOST_TRIED:
+            return True
+        at = row.unread[0].column
+        texts = [row.text[:at] + each + row.text[at + 1 :] for each in (UNREAD, *self.rule.glyphs.characters)]
+        outcomes = [
+            [_outcome(each) for each in self.text.take(metric, CellView(view, [text]))] for text in texts
+        ]
+        return any(outcome != outcomes[0] for outcome in outcomes) or "held" in outcomes[0]
+
+    def _held(self, view: View, row: Row) -> Seen:
+        more = len(row.unread) - 1
+        reason = row.unread[0].reason + (f"; {more} more cells of the row are not read" if more else "")
+        return Seen(Unread(reason), 0, len(view.capture.octets), row.text)
+
+    def _page(self, view: View) -> Page | str:
+        """The rows of the picture, or why there are none; worked out once for a capture."""
+        page: Page | str = view.once(f"page {self.rule!r} {self.source!r}", partial(_read, self))
+        return page
+
+
+def _read(way: PictureWay, capture: Capture) -> Page | str:
+    try:
+        return read_page(_picture(capture.octets, way.source), way.rule)
+    except MalformedError as error:
+        return f"{error.where}: {error.what}" if error.where else error.what
+
+
+def _picture(octets: bytes, source: Source) -> Picture:
+    """The picture of a file, or of a raw frame with or without the colours of a DAC behind it."""
+    if not source.frame:
+        return decode(octets)
+    octets = octets[source.skip :]
+    length = frame_octets(source.frame)
+    palette = dac_palette(octets[length:]) if len(octets) == length + DAC_OCTETS else ()
+    return picture_of(source.frame, octets[:length] if palette else octets, palette)
+
+
+def _doubt(page: Page) -> str:
+    """What of a page is not read, or ""."""
+    unread = [cell for row in page for cell in row.unread]
+    if not unread:
+        return ""
+    return unread[0].reason + (f" ({len(unread) - 1} more cells are not read)" if len(unread) > 1 else "")
+
+
+def _barred(pattern: Pattern, found: bool, doubt: str) -> str:
+    told = "was found" if found else doubt or "was not found"
+    return f"{pattern.text!r} must not be there, and {told}"
+
+
+def _wanted(pattern: Pattern, sure: bool, doubt: str) -> str:
+    return (
+        f"{pattern.text!r} was {'found' if sure else 'not found'}{f'; {doubt}' if doubt and not sure else ''}"
+    )
+
+
+def _outcome(seen: Seen) -> object:
+    return (seen.number, seen.unit) if isinstance(seen.number, Number) else "held"
+
+
+def picture_kind(library: Library) -> Kind:
+    """The kind of schema that reads pictures, with the glyph sets that its schemas may name."""
+
+    def load(top: Table, recognise: Table, metrics: Mapping[str, Table]) -> PictureWay:
+        rule, source = load_rule(top.table("picture"), library)
+        if source.frame and not recognise.data.get("files"):
+            recognise.fault("files", "missing", f"the names of files that are a frame of mode {source.frame}")
+        text = TEXT.load(top, recognise, metrics)
+        assert isinstance(text, TextWay)
+        return PictureWay(rule, source, text, _patterns(recognise, "all"), _patterns(recognise, "none"))
+
+    return Kind(
+        "picture",
+        (CaptureKind.FILE,),
+        load,
+        top=("picture", *TEXT.top),
+        shown=TEXT.shown,
+        patterns=True,
+        own_patterns=True,
+        sections=TEXT.sections,
+        also=_glyphs_digest,
+    )
+
+
+def _glyphs_digest(way: Way) -> str:
+    return way.rule.glyphs.digest if isinstance(way, PictureWay) else ""
+
+
+def _patterns(table: Table, key: str) -> tuple[Pattern, ...]:
+    """The patterns under a key; what is wrong with them is told where all kinds' are."""
+    found = (compile_pattern(text, named_group=False) for text in table.texts(key))
+    return tuple(pattern for pattern in found if isinstance(pattern, Pattern))
