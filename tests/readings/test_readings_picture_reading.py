@@ -253,6 +253,16 @@ def test_several_unread_cells_of_a_row_are_all_told():
     assert all("; 2 more cells of the row are not read" in hold.reason for hold in readout.holds)
 
 
+def test_a_noisy_picture_is_held_without_much_trying():
+    lines = ["Mill 1.2", "Pace: 84.7", *["notes"] * 30]
+    spoilt = [(row, 2) for row in range(2, 32)]
+    readout = read(page(*lines, wrong=spoilt[:16]), reader(rows=32))
+    assert values(readout) == ["84.7 points/s"]
+    readout = read(page(*lines, wrong=spoilt), reader("once = true", rows=32))
+    assert readout.readings == ()
+    assert "row 3, column 3" in readout.holds[0].reason
+
+
 def test_recognition_that_needs_the_cell_is_held():
     reason = held(read(page("Mill 1.2", "Pace: 84.7", "", "", wrong=[(0, 2)]), reader()))
     assert reason.startswith(

@@ -6,9 +6,10 @@ could make another number of it, or one more, or none, it does.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
+from typing import TypeVar
 
 from readoff.errors import MalformedError
 from readoff.readings.beside import MOST_OCCURRENCES
@@ -28,8 +29,9 @@ from readoff.readings.text.way import Found, TextWay
 from readoff.readings.view import View
 
 Page = tuple[Row, ...]
-# More unread cells than this in one row, and every metric is held that could stand there.
-_MOST_TRIED = 1
+Made = TypeVar("Made")
+# More unread cells than this in one row, or more rows that have any, and every metric is held that could stand there.
+_MOST_TRIED, _MOST_ROWS_TRIED = 1, 16
 
 
 @dataclass(frozen=True)
@@ -95,10 +97,11 @@ class PictureWay:
         place = self.text.places[metric.name]
         if not isinstance(place, Found) or place.block is not None:
             return [self._held(view, next(row for row in page if row.unread))]  # its rows hang together
+        tried = sum(bool(row.unread) for row in page) <= _MOST_ROWS_TRIED
         seen: list[Seen] = []
         holds: list[Seen] = []
         for row in page:
-            if row.unread and self._needs(metric, view, row):
+            if row.unread and (not tried or self._needs(metric, view, row)):
                 holds.append(self._held(view, row))
                 seen.append(holds[-1])
             else:
@@ -125,13 +128,24 @@ class PictureWay:
 
     def _page(self, view: View) -> Page | str:
         """The rows of the picture, or why there are none; worked out once for a capture."""
-        page: Page | str = view.once(f"page {self.rule!r} {self.source!r}", partial(_read, self))
+        page: Page | str = view.once(f"page by {id(self)}", lambda _: _page(view, self))
         return page
 
 
-def _read(way: PictureWay, capture: Capture) -> Page | str:
+def _page(view: View, way: PictureWay) -> Page | str:
+    """The picture is made once for all schemas, its page once for each."""
+    picture: Picture | str = view.once(f"picture {way.source}", partial(_picture_or_why, source=way.source))
+    return picture if isinstance(picture, str) else _or_why(lambda: read_page(picture, way.rule))
+
+
+def _picture_or_why(capture: Capture, source: Source) -> Picture | str:
+    return _or_why(lambda: _picture(capture.octets, source))
+
+
+def _or_why(make: Callable[[], Made]) -> Made | str:
+    """What is made, or why it cannot be."""
     try:
-        return read_page(_picture(capture.octets, way.source), way.rule)
+        return make()
     except MalformedError as error:
         return f"{error.where}: {error.what}" if error.where else error.what
 
