@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from dataclasses import dataclass
 
 from readoff.errors import SchemaError
+from readoff.readings.faults import Faults
 from readoff.readings.picture.frames import MODES
 from readoff.readings.picture.glyphs import GlyphSet, Library
 from readoff.readings.picture.ink import Ink
@@ -64,6 +66,26 @@ def load_rule(table: Table, library: Library) -> tuple[Rule, Source]:
                 "ink", f"by contrast alone {error.what}", "another ink rule, or a set without one of them"
             )
     return Rule(region, glyphs, ink, allow, apart, size), source
+
+
+def load_sample(cell: str, ink: str) -> tuple[tuple[int, int], Ink]:
+    """The cell and the ink of a sample picture, each as a schema has it: "8x16", "indices = [15]".
+
+    Raises SchemaError with all that is wrong.
+    """
+    faults = Faults("the sample")
+    size, found = None, Ink("differs")
+    try:
+        data = tomllib.loads(f"ink = {{ {ink} }}")
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        faults.add("ink", f"{ink!r} is not understood ({error})", "as in a schema: brighter = 127")
+        data = {}
+    if data:
+        table = Table({**data, "cell": cell}, "", faults)
+        size, found = _size(table, "cell"), _ink(table.table("ink"))
+    if size is None or faults.told:
+        raise SchemaError("; ".join(faults.told) or "no cell", faults=faults.told)
+    return size, found
 
 
 def _glyphs(table: Table, library: Library) -> GlyphSet:
