@@ -22,20 +22,13 @@ UART_FCR_AS_USUAL       equ 0C1h        ; on, 14 octets: what a driver that used
 UART_IIR_FIFO           equ 0C0h        ; both bits: a FIFO that works; one alone: one that does not
 UART_NOTHING            equ 0FFh        ; LSR where no port is: its top bit and the others are never all set
 BDA_SERIAL              equ 00h         ; bases of COM1 to COM4
+LISTEN_POLLS            equ 128         ; 4 ms on an 8088
+LISTEN_PAUSE            equ 24
 CLOSE_TICKS             equ 2           ; 55 to 110 ms
 STUCK_TICKS             equ 36          ; a port that takes no octet for so long takes none
 UART_POLLS              equ 4096        ; looks at a port that is not ready between two looks at the clock
 BURST_POLLS             equ 32          ; looks for the next octet: three octets' time at 115,200 on an 8088
 RING_SIZE               equ 512         ; a power of 2
-INT_KEYBOARD            equ 16h
-KEY_LOOK                equ 01h
-KEY_TAKE                equ 00h
-KEY_ESCAPE              equ 1Bh
-KEY_CTRL_C              equ 03h
-BDA_BREAK               equ 71h         ; bit 7: Ctrl-Break was pressed
-BDA_BREAK_PRESSED       equ 80h
-PATIENCE_STEP           equ 64          ; looks at the clock between two looks at the timer's counter
-DEAD_COUNTS             equ 3           ; timer counts, in units of 65536, after which ticks are taken to stand still
 
 ; io_pause: let a slow bus settle between two accesses of the port.
 %macro io_pause 0
@@ -266,6 +259,20 @@ uart_poll:
 .done:
         ret
 
+; uart_listen: do nothing but listen for a while: a slow machine without FIFO must not be late for a frame's first octets.
+; Input: none.  Output: CF=1 when nothing came.  Destroys: AL BX CX DX.
+uart_listen:
+        mov     dx, [uart_status]
+        mov     cx, LISTEN_POLLS
+.next:
+        in      al, dx
+        test    al, UART_LSR_RECEIVED
+        jnz     uart_poll.more          ; CF=0 after its last TEST
+        times LISTEN_PAUSE nop          ; 30 us a round on an 8088: an octet takes 87 us at the least
+        loop    .next
+        stc
+        ret
+
 ; uart_take: move the octet that has come in into the ring; where the ring is full, it is lost.
 ; Input: DX = line status register.  Output: none.  Destroys: AL.
 uart_take:
@@ -311,90 +318,6 @@ uart_patience:
         pop     ax
         ret
 
-; ----------------------------------------------------------------------------------------------
-; ticks_begin: start the line's own clock.
-; Input: none.  Output: none.  Destroys: AX.
-ticks_begin:
-        xor     ax, ax
-        mov     [ticks_count], ax
-        mov     [ticks_idle], ax
-        mov     [ticks_idle + 2], ax
-        mov     [uart_sent_tick], ax
-        mov     [ticks_until_look], ax
-        ret
-
-; ticks_now: the line's own clock.
-; Input: none.  Output: AX = ticks of 54.9 ms since ticks_begin (mod 65536).  Destroys: CX.
-;
-; It goes by the BIOS's ticks. Where these stand still (a program left the timer interrupt masked, or another rate),
-; it goes by the counter of the timer itself: look now and then, and add what it has counted down.
-ticks_now:
-        push    es
-        mov     ax, BIOS_DATA
-        mov     es, ax
-        mov     ax, [es:BDA_TICKS]
-        pop     es
-        cmp     ax, [ticks_seen]
-        jne     .ticked
-        dec     word [ticks_until_look]
-        jg      .done
-        mov     word [ticks_until_look], PATIENCE_STEP
-        call    pit_count
-        mov     cx, [ticks_counter]
-        mov     [ticks_counter], ax
-        sub     cx, ax                  ; CX = counted down since
-        jnc     .add
-        add     cx, ax                  ; began anew in between: at least what was left then
-.add:
-        add     [ticks_idle], cx
-        adc     word [ticks_idle + 2], 0
-        cmp     word [ticks_idle + 2], DEAD_COUNTS
-        jb      .done
-        dec     word [ticks_idle + 2]   ; each 65536 counts more is a tick
-        inc     word [ticks_count]
-        jmp     short .done
-.ticked:
-        mov     [ticks_seen], ax
-        mov     word [ticks_idle], 0
-        mov     word [ticks_idle + 2], 0
-        inc     word [ticks_count]
-.done:
-        mov     ax, [ticks_count]
-        ret
-
-; ----------------------------------------------------------------------------------------------
-; stop_wanted: has the person asked to stop: ESC, Ctrl-C or Ctrl-Break? Other keys stay in the buffer.
-; Input: none.  Output: CF=1 when so.  Destroys: AX.
-stop_wanted:
-        cmp     byte [ctrl_c_seen], 1
-        cmc
-        jc      .done
-        push    es
-        mov     ax, BIOS_DATA
-        mov     es, ax
-        test    byte [es:BDA_BREAK], BDA_BREAK_PRESSED
-        pop     es
-        stc
-        jnz     .wanted
-        mov     ah, KEY_LOOK
-        int     INT_KEYBOARD
-        jz      .no
-        cmp     al, KEY_ESCAPE
-        je      .take
-        cmp     al, KEY_CTRL_C
-        jne     .no
-.take:
-        mov     ah, KEY_TAKE
-        int     INT_KEYBOARD
-.wanted:
-        mov     byte [ctrl_c_seen], 1
-        stc
-.done:
-        ret
-.no:
-        clc
-        ret
-
         section .bss
         alignb  2
 uart_base:              resw 1
@@ -405,7 +328,6 @@ uart_found_ier:         resb 1
 uart_found_iir:         resb 1
 uart_found_mcr:         resb 1
 uart_is_stuck:          resb 1
-ctrl_c_seen:            resb 1          ; Ctrl-C was met on the way
         alignb  2
 uart_polls:             resw 1          ; counts up to 0 while the port is not ready
 uart_sent:              resw 1          ; octets given to the port, mod 65536
@@ -413,9 +335,4 @@ uart_sent_then:         resw 1          ; that, when it was last looked at
 uart_sent_tick:         resw 1
 ring_head:              resw 1          ; where the next octet goes
 ring_tail:              resw 1          ; where the next one is taken
-ticks_count:            resw 1
-ticks_seen:             resw 1
-ticks_counter:          resw 1
-ticks_idle:             resd 1          ; timer counts since the BIOS's ticks last moved
-ticks_until_look:       resw 1
         section .text

@@ -66,7 +66,7 @@ def test_efficiency_without_faults() -> None:
     line = LineBench({"A.RDO": octets})
     assert line.offer() == 0
     assert len(octets) / line.octets_to_host > 0.965
-    assert line.seconds < 1.03 * line.octets_to_host * 10 / 115200
+    assert line.seconds < 1.02 * line.octets_to_host * 10 / 115200 + 0.11  # two ticks before the port goes back
 
 
 @settings(max_examples=25, deadline=None)
