@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 import readoff
-from readoff.cli import agent, compare, glyphs, held, reread, runs, show, snapshots, study, take, watch, why
+from readoff.cli import agent, compare, glyphs, held, reread, runs, schema, show, snapshots, study, take, watch, why
 from readoff.errors import (
     ContractError,
     LineError,
@@ -83,6 +83,7 @@ def _register() -> None:
         study.study,
         why.why,
         snapshots.snapshots,
+        schema.schema,
         reread.reread,
         glyphs.glyphs,
     ):

@@ -83,6 +83,11 @@ def load_all_schemas(folder: Path | None) -> list[Schema]:
     """The shipped schemas and those of the user's folder. Raises SchemaError naming every fault."""
     from readoff.readings import load_schemas
 
+    return load_schemas([(path.name, read_schema_file(path)) for path in own_and_shipped(folder)])
+
+
+def own_and_shipped(folder: Path | None) -> list[Path]:
+    """The files of the shipped schemas and glyphs, and those of the user's folder. Raises SchemaError without it."""
     if folder is not None and not folder.is_dir():
         raise SchemaError("there is no such folder of schemas", where=str(folder))
     files = [
@@ -90,11 +95,11 @@ def load_all_schemas(folder: Path | None) -> list[Schema]:
         for part in ("readings", "glyphs")
         for path in sorted((resources.protocols() / part).glob("*.toml"))
     ]
-    files += sorted(folder.glob("*.toml")) if folder is not None else []
-    return load_schemas([(path.name, _text(path)) for path in files])
+    return files + (sorted(folder.glob("*.toml")) if folder is not None else [])
 
 
-def _text(path: Path) -> str:
+def read_schema_file(path: Path) -> str:
+    """The text of a schema's file. Raises SchemaError where it is none."""
     try:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:

@@ -1,0 +1,157 @@
+"""What the commands about schemas find out, before it is shown."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from readoff.cli.captures import Shot, beside
+from readoff.cli.common import read_schema_file
+from readoff.errors import SchemaError
+from readoff.readings import Hold, Readout, Schema, Verdict, explain, load_schemas, read_run
+from readoff.readings.likeness import likeness
+from readoff.readings.marking import Marked, mark
+from readoff.readings.samples import check_samples
+
+if TYPE_CHECKING:
+    from readoff.store import Store
+    from readoff.store.find import RunInFull, RunRow
+
+_GLYPHS = ".glyphs.toml"
+# What a likeness is known by in a list: its first lines.
+_FIRST_LINES = 3
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Which schema reads each capture of a shot, and why. verdicts: for each capture, one for each schema.
+
+    holds: of whole captures, among them those that two schemas recognise.
+    """
+
+    shot: Shot
+    verdicts: tuple[tuple[Verdict, ...], ...]
+    holds: tuple[Hold, ...]
+
+    def claims(self, index: int) -> list[str]:
+        """The schemas that recognise one capture."""
+        return [verdict.schema for verdict in self.verdicts[index] if verdict.recognised]
+
+    @property
+    def settled(self) -> bool:
+        """Whether some schema reads something here, and nothing is held."""
+        return not self.holds and any(self.claims(index) for index in range(len(self.verdicts)))
+
+
+def judge(shot: Shot, schemas: Sequence[Schema]) -> Judged:
+    """Holds every capture of a shot against every schema, all conditions looked at."""
+    verdicts = explain(shot.captures, schemas, program=shot.program)
+    of = tuple(
+        tuple(verdict for verdict in verdicts if verdict.capture == index)
+        for index in range(len(shot.captures))
+    )
+    readout = read_run(shot.captures, schemas, program=shot.program)
+    return Judged(shot, of, tuple(hold for hold in readout.holds if not hold.metric))
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """One shot as one schema reads it: its captures together, and each marked on its own."""
+
+    shot: Shot
+    readout: Readout
+    marked: tuple[Marked, ...]
+    verdicts: tuple[Verdict, ...]
+
+    @property
+    def clean(self) -> bool:
+        """Whether something was read and nothing is held."""
+        return bool(self.readout.readings) and not self.readout.holds
+
+
+def attempt(shot: Shot, schema: Schema) -> Attempt:
+    """Reads a shot by one schema."""
+    return Attempt(
+        shot,
+        read_run(shot.captures, [schema], program=shot.program),
+        tuple(mark(capture, [schema], program=shot.program) for capture in shot.captures),
+        explain(shot.captures, [schema], program=shot.program),
+    )
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """Captures that nothing recognises and that are alike. seen: how often; lines: the first of the latest one."""
+
+    seen: int
+    programs: tuple[str, ...]
+    runs: tuple[int, ...]
+    lines: tuple[str, ...]
+
+
+def unrecognised(store: Store, schemas: Sequence[Schema]) -> list[Unknown]:
+    """What no schema recognises in any capture of its run, by likeness, the most often seen first."""
+    from readoff.store import find
+
+    groups: dict[str, list[tuple[RunRow, str]]] = {}
+    for row in find.runs(store, state="complete"):
+        full = find.run_in_full(store, row.id)
+        alike = _unread_likeness(full, schemas)
+        if alike:
+            groups.setdefault(alike, []).append((row, alike))
+    made = [
+        Unknown(
+            len(group),
+            tuple(sorted({row.program or row.path for row, _ in group})),
+            tuple(row.number for row, _ in group),
+            tuple(alike.split("\n")[:_FIRST_LINES]),
+        )
+        for alike, group in groups.items()
+    ]
+    return sorted(made, key=lambda each: (-each.seen, each.runs[0]))
+
+
+def _unread_likeness(full: RunInFull, schemas: Sequence[Schema]) -> str:
+    """The likeness of a run's first capture that shows something, where nothing recognises the run; else ""."""
+    captures = [each.capture for each in full.captures if each.settled and not each.problem]
+    readout = read_run(captures, schemas, program=full.run.program)
+    if readout.readings or any(verdict.recognised for verdict in readout.recognised):
+        return ""
+    return next((alike for capture in captures if (alike := likeness(capture))), "")
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What came of checking schemas. bare: files of those without samples."""
+
+    schemas: int
+    samples: int
+    bare: tuple[str, ...]
+    faults: tuple[str, ...]
+
+
+def check_files(files: Sequence[Path]) -> Checked:
+    """Loads schemas, together and each by itself, and tries the samples of all that load."""
+    texts = [(path, read_schema_file(path)) for path in files]
+    named = {path.name for path in files}
+    around = {name: text for path in files for name, text in beside(path) if name not in named}
+    faults: list[str] = []
+    try:
+        load_schemas([*around.items(), *((str(path), text) for path, text in texts)])
+    except SchemaError as error:
+        faults += error.faults
+    schemas: list[Schema] = []
+    for path, text in texts:
+        if not path.name.lower().endswith(_GLYPHS):
+            try:
+                schemas += load_schemas([*beside(path), (str(path), text)])
+            except SchemaError:
+                continue  # its faults have been told already
+    for schema in schemas:
+        faults += check_samples(schema)
+    bare = tuple(schema.file for schema in schemas if not schema.samples)
+    return Checked(
+        len(schemas), sum(len(schema.samples) for schema in schemas), bare, tuple(dict.fromkeys(faults))
+    )
