@@ -1,4 +1,4 @@
-"""The guide to schemas is true: its example loads and reads its samples, and what it says of numbers holds."""
+"""The guide to schemas is true: its examples load and read their samples, and what it says of numbers holds."""
 
 import re
 from pathlib import Path
@@ -11,7 +11,11 @@ from readoff.readings.loading import TABLES
 from readoff.readings.samples import check_samples
 from support.reading_texts import console, load, metric, schema_text
 
-GUIDE = (Path(__file__).resolve().parents[2] / "docs" / "schemas.md").read_text("utf-8")
+DOCS = Path(__file__).resolve().parents[2] / "docs"
+GUIDE = "\n".join(
+    (DOCS / name).read_text("utf-8")
+    for name in ("schemas.md", "schemas-screens-files.md", "schemas-reference.md")
+)
 EXAMPLE = re.search(r"```toml\n(.*?)```", GUIDE, re.DOTALL).group(1)
 
 

@@ -70,23 +70,29 @@ class Kind:
 
     captures: the kinds of capture that it can read. top, recognise, shown: its own keys at the top, in [recognise]
     and in the table of a shown metric. patterns: whether [recognise] must have `all`. load: makes the way of one
-    schema from its top table, its [recognise] and the tables of its shown metrics; faults go into the tables.
-    own_patterns: whether the way itself judges `all` and `none`, which are not about the capture's lines then.
-    sections: those of `shown` that say where a metric's repeats come from (a block, a table), so that the repeats of
-    two metrics from the same one belong together. also: digest of what else a way was made from, beside its schema.
+    schema from its top table, its [recognise] and the tables of its shown metrics; faults go into the tables, and
+    where they leave nothing to read with it gives None. own_patterns: whether the way itself judges `all` and `none`,
+    which are not about the capture's lines then. sections: those of `shown` that say where a metric's repeats come
+    from (a block, a table), so that the repeats of two metrics from the same one belong together. path: the one of
+    `shown` that is a path into arrays; what stands in it before [*] is such a section too. also: digest of what else a
+    way was made from, beside its schema.
     """
 
     name: str
     captures: tuple[CaptureKind, ...]
-    load: Callable[[Table, Table, Mapping[str, Table]], Way]
+    load: Callable[[Table, Table, Mapping[str, Table]], Way | None]
     top: tuple[str, ...] = ()
     recognise: tuple[str, ...] = ()
     shown: tuple[str, ...] = ()
     patterns: bool = False
     own_patterns: bool = False
     sections: tuple[str, ...] = ()
+    path: str = ""
     also: Callable[[Way], str] = lambda way: ""
 
     def section(self, table: Table) -> str:
         """Where the repeats of a shown metric come from; "" where nothing says so."""
+        array, each, _ = str(table.data.get(self.path, "")).partition("[*]")
+        if each:
+            return f"{self.path} {array}"
         return next((f"{key} {table.data[key]}" for key in self.sections if key in table.data), "")

@@ -1,6 +1,6 @@
 """From the text of schema files to schemas: every fault found is told at once, none is passed over.
 
-Works on (name, text) pairs and opens nothing. The keys of a schema are described in docs/schemas.md.
+Works on (name, text) pairs and opens nothing. The keys of a schema are described in docs/schemas-reference.md.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from readoff.errors import SchemaError
+from readoff.readings.binary import BINARY
 from readoff.readings.faults import Faults, key_lines
 from readoff.readings.formula import Formula, parse_formula
 from readoff.readings.kinds import Kind
@@ -32,7 +33,7 @@ _NAME = re.compile(r"[a-z][a-z0-9_]{0,40}")
 _DOS_NAME = re.compile(r"[A-Z0-9!#$%&'()@^_`{}~*?-]{1,8}(?:\.[A-Z0-9!#$%&'()@^_`{}~*?-]{0,3})?")
 _BETTER = ("higher", "lower", "neither")
 # The kinds of schema, by the word that stands for them in `kind`; "text" where nothing is said.
-KINDS = {kind.name: kind for kind in (TEXT, SCREEN, picture_kind({}))}
+KINDS = {kind.name: kind for kind in (TEXT, SCREEN, BINARY, picture_kind({}))}
 # The keys that all kinds share; each kind adds its own.
 _TOP = ("schema", "kind", "title", "units", "headline", "recognise", "metrics", "rules", "samples")
 _RECOGNISE = ("all", "none", "programs", "captures", "files")
@@ -114,7 +115,7 @@ def _load(text: str, faults: Faults, kinds: Mapping[str, Kind]) -> Schema | None
             )
     rules = _rules(top, known)
     samples = load_samples(top.tables("samples"), known, faults)
-    if faults.told:
+    if faults.told or way is None:
         return None
     digest = hashlib.sha256(octets + kind.also(way).encode("ascii")).hexdigest()
     return Schema(
