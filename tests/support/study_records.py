@@ -141,3 +141,98 @@ TURNS: list[tuple[str, list[str]]] = [
     ("as-found", ["73.0", "73.1"]),
     ("zero-ws", ["76.0", "76.1"]),
 ]
+
+# A program that shows one number of any kind, and what reads it in either of two units.
+GAUGE_SCHEMAS = {
+    "gauge.toml": r"""
+schema = "gauge"
+title = "Gauge"
+headline = ["level"]
+[recognise]
+all = ['^Level: \S+ points$']
+[metrics.level]
+pattern = '^Level: (?P<number>\S+) points$'
+unit = "points"
+better = "higher"
+[[samples]]
+text = "Level: 12.5 points"
+readings = { level = "12.5" }
+""",
+    "gauge_s.toml": r"""
+schema = "gauge_s"
+title = "Gauge, as a time"
+headline = ["level"]
+[recognise]
+all = ['^Level: \S+ seconds$']
+[metrics.level]
+pattern = '^Level: (?P<number>\S+) seconds$'
+unit = "s"
+better = "lower"
+[[samples]]
+text = "Level: 12.5 seconds"
+readings = { level = "12.5" }
+""",
+}
+
+GAUGE_STUDY = r"""
+study = "gauges"
+machine = "desk-486"
+repeats = 1
+{top}
+[[configurations]]
+label = "as-found"
+changes = "as it was"
+[[configurations]]
+label = "zero-ws"
+changes = "no wait states"
+may_differ = ["cmos.*"]
+{more}
+[[programs]]
+name = "gauge"
+path = 'C:\GAUGE.COM'
+[[metrics]]
+metric = "level"
+{metric}
+{end}
+"""
+
+
+def gauge_study(*, top: str = "", more: str = "", metric: str = "", end: str = "") -> str:
+    """A study of the gauge; each text goes where its name says."""
+    return GAUGE_STUDY.format(top=top, more=more, metric=metric, end=end)
+
+
+def gauge_boot(
+    nonce: int, label: str, shown: Iterable[str], unit: str = "points", **shot: object
+) -> list[bytes]:
+    """A boot in which the gauge showed each of these; minute: when."""
+    minute = int(shot.pop("minute", nonce * 5))  # type: ignore[call-overload]
+    serial = int(shot.get("serial", SERIAL))  # type: ignore[call-overload]
+    records = [snapshot(nonce, label, minute=minute, **shot)]  # type: ignore[arg-type]
+    for at, value in enumerate(shown):
+        text = f"Level: {value} {unit}\r\n".encode("cp437")
+        records.append(
+            run(
+                nonce,
+                label,
+                2 + at,
+                text,
+                program="gauge",
+                path="C:\\GAUGE.COM",
+                serial=serial,
+                minute=minute + 1,
+            )
+        )
+    return records
+
+
+def gauge_boots(base: Sequence[str], other: Sequence[str], **more: object) -> list[bytes]:
+    """Boots of one reading each: the two configurations in turns, what one has more at the end."""
+    queues = {"as-found": list(base), "zero-ws": list(other)}
+    records, nonce = [], 0
+    while any(queues.values()):
+        for label in queues if nonce % 4 == 0 else reversed(queues):
+            if queues[label]:
+                nonce += 1
+                records += gauge_boot(nonce, label, [queues[label].pop(0)], **more)  # type: ignore[arg-type]
+    return records

@@ -80,7 +80,7 @@ class Judged:
     def sentence(self) -> str:
         """What may be said, in words."""
         failed = " ".join(f"A failure is the result here: {each.sentence()}." for each in self.failures)
-        if self.blocked:
+        if self.blocked and self.finding:
             named = ", ".join(dict.fromkeys(each.about for each in self.blocked))
             said = f"{self.other} against {self.base}: withheld, for the guard stands against it ({named})."
         elif self.finding:
