@@ -1,4 +1,4 @@
-"""readoff study, why and snapshots: whole small studies through files, the store and the commands. All data invented."""
+"""readoff study, why and snapshots: small studies through files, the store and the commands. All data invented."""
 
 import json
 import re
