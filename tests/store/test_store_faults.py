@@ -178,7 +178,8 @@ def test_ten_thousand_records_cost_a_bounded_number_of_statements(tmp_path):
 def test_what_waits_is_read_in_the_order_in_which_it_came(tmp_path):
     """Two programs kept two records under one id before either was read: the first stands, whoever reads."""
     with open_store(tmp_path / "s.db", SCHEMAS) as store:
-        store._keep([(RUN, "one"), (samples.run_record(console=samples.printed("99.9")), "two")])
+        other = samples.run_record(console=samples.printed("99.9"))
+        store._keep([keep.Incoming(RUN, "one"), keep.Incoming(other, "two")])
         assert store.catch_up() == 2
         assert {row.value for row in find.readings(store) if row.metric == "rate"} == {"72.9"}
         assert [row.came_from for row in find.held(store)] == ["two"]

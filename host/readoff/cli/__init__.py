@@ -10,7 +10,24 @@ from typing import Any
 import click
 
 import readoff
-from readoff.cli import agent, compare, glyphs, held, reread, runs, schema, show, snapshots, study, take, watch, why
+from readoff.cli import (
+    agent,
+    compare,
+    export,
+    gather,
+    glyphs,
+    held,
+    reread,
+    runs,
+    schema,
+    show,
+    snapshots,
+    store,
+    study,
+    take,
+    watch,
+    why,
+)
 from readoff.errors import (
     ContractError,
     LineError,
@@ -86,6 +103,9 @@ def _register() -> None:
         schema.schema,
         reread.reread,
         glyphs.glyphs,
+        store.store,
+        gather.gather,
+        export.export,
     ):
         main.add_command(command)
 

@@ -154,6 +154,8 @@ def plain(value: Any) -> Any:
         return [plain(each) for each in value]
     if isinstance(value, bytes):
         return value.hex()
+    if isinstance(value, Path):
+        return str(value)
     if isinstance(value, Decimal):
         return format(value, "f")
     return value

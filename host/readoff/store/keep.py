@@ -122,6 +122,18 @@ class Changes:
     holds_after: int
 
 
+@dataclass(frozen=True)
+class Incoming:
+    """Octets on their way into the store.
+
+    sightings: (came from, came at in ISO, UTC) of each time that they came to another store; without, they come now.
+    """
+
+    octets: bytes
+    came_from: str
+    sightings: tuple[tuple[str, str], ...] = ()
+
+
 class Store:
     """One open store. All calls come from the thread that opened it."""
 
@@ -156,14 +168,19 @@ class Store:
         came_from: a file's path or a line's name, for the person. Never fails because of what the octets are.
         Raises StoreError when they could not be committed: then nothing of them counts as kept.
         """
-        return self._take_batch([(octets, came_from)])[0]
+        return self._take_batch([Incoming(octets, came_from)])[0]
 
     def take_all(self, arrivals: Iterable[tuple[bytes, str]]) -> Iterator[TakenResult]:
         """Like take for many, with two transactions a batch instead of two an arrival."""
+        for batch in _batches(Incoming(octets, came_from) for octets, came_from in arrivals):
+            yield from self._take_batch(batch)
+
+    def take_gathered(self, arrivals: Iterable[Incoming]) -> Iterator[TakenResult]:
+        """Like take_all, of arrivals that came to another store first: when each was sighted there is kept."""
         for batch in _batches(arrivals):
             yield from self._take_batch(batch)
 
-    def _take_batch(self, batch: Sequence[tuple[bytes, str]]) -> list[TakenResult]:
+    def _take_batch(self, batch: Sequence[Incoming]) -> list[TakenResult]:
         kept = self._keep(batch)
         try:
             self.catch_up()
@@ -171,24 +188,35 @@ class Store:
             # The octets are safe; whoever opens the store next, or takes the next arrival, reads them.
             late = f"kept, but not read yet: {error.sentence()}"
             return [
-                TakenResult(number, again=again, held=() if again else (Held(0, len(octets), late),))
-                for (number, again), (octets, _) in zip(kept, batch, strict=True)
+                TakenResult(number, again=again, held=() if again else (Held(0, len(each.octets), late),))
+                for (number, again), each in zip(kept, batch, strict=True)
             ]
         return [self._result(number, again) for number, again in kept]
 
-    def _keep(self, batch: Sequence[tuple[bytes, str]]) -> list[tuple[int, bool]]:
+    def _keep(self, batch: Sequence[Incoming]) -> list[tuple[int, bool]]:
         """(arrival's number, whether the same octets had come before) of each, committed when this returns."""
         at = self._now().astimezone(UTC).isoformat(timespec="seconds")
         kept = []
         with writing(self.db, str(self.path), _NOT_KEPT):
-            for octets, came_from in batch:
-                number, again = self._keep_one(octets)
-                self.db.execute(
+            for each in batch:
+                number, again = self._keep_one(each.octets)
+                sightings = each.sightings or ((each.came_from, at),)
+                known = self._sightings_of(number) if again and each.sightings else set()
+                self.db.conn.executemany(
                     "INSERT INTO sightings (arrival, came_from, came_at) VALUES (?, ?, ?)",
-                    [number, _printable(came_from), at],
+                    [
+                        (number, _printable(where), when)
+                        for where, when in sightings
+                        if (where, when) not in known
+                    ],
                 )
                 kept.append((number, again))
         return kept
+
+    def _sightings_of(self, number: int) -> set[tuple[str, str]]:
+        return set(
+            self.db.execute("SELECT came_from, came_at FROM sightings WHERE arrival = ?", [number]).fetchall()
+        )
 
     def _keep_one(self, octets: bytes) -> tuple[int, bool]:
         digest = hashlib.sha256(octets).hexdigest()
@@ -267,7 +295,8 @@ class Store:
 
     def _derive(self, number: int) -> None:
         octets, came_from, came_at = self.db.execute(
-            "SELECT a.octets, s.came_from, s.came_at FROM arrivals a JOIN sightings s ON s.arrival = a.number "
+            "SELECT a.octets, COALESCE(s.came_from, ''), COALESCE(s.came_at, '') FROM arrivals a "
+            "LEFT JOIN sightings s ON s.arrival = a.number "
             "WHERE a.number = ? ORDER BY s.number LIMIT 1",
             [number],
         ).fetchone()
@@ -291,14 +320,18 @@ class Store:
         self.catch_up()
         with writing(self.db, str(self.path)):
             before, holds_before = self._readings(), self._count("holds")
-            for table in DERIVED:
-                self.db.execute(f"DELETE FROM {table}")
-            for (number,) in self.db.execute("SELECT number FROM arrivals ORDER BY number").fetchall():
-                self._derive(number)
+            self.derive_all()
             after, holds_after = self._readings(), self._count("holds")
         return Changes(
             tuple(sorted(before - after)), tuple(sorted(after - before)), holds_before, holds_after
         )
+
+    def derive_all(self) -> None:
+        """Empties the derived tables and fills them again, in the transaction that the caller has open."""
+        for table in DERIVED:
+            self.db.execute(f"DELETE FROM {table}")
+        for (number,) in self.db.execute("SELECT number FROM arrivals ORDER BY number").fetchall():
+            self._derive(number)
 
     def _readings(self) -> set[tuple[str, str, int, str]]:
         return set(
@@ -312,13 +345,13 @@ class Store:
         return int(self.db.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
 
 
-def _batches(arrivals: Iterable[tuple[bytes, str]]) -> Iterator[list[tuple[bytes, str]]]:
+def _batches(arrivals: Iterable[Incoming]) -> Iterator[list[Incoming]]:
     """Batches that fit the memory: of at most BATCH arrivals, ended early by the one that exceeds BATCH_OCTETS."""
-    batch: list[tuple[bytes, str]] = []
+    batch: list[Incoming] = []
     size = 0
-    for octets, came_from in arrivals:
-        batch.append((octets, came_from))
-        size += len(octets)
+    for each in arrivals:
+        batch.append(each)
+        size += len(each.octets)
         if len(batch) >= BATCH or size >= BATCH_OCTETS:
             yield batch
             batch, size = [], 0

@@ -1,0 +1,167 @@
+"""Gathering: what other benches' stores keep comes into this one, by its raw octets, without doubling.
+
+Everything derived is derived here. Sightings, history and notes come along as they were; runs get numbers of this
+store, since those of the other may be taken. Gathering the same store again changes nothing.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sqlite3
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from readoff.errors import StoreError
+from readoff.store.keep import Incoming, Store
+from readoff.store.migrations import APPLICATION_ID, MIGRATIONS
+from readoff.store.sqlite import BUSY_MILLISECONDS, telling, writing
+
+
+@dataclass
+class Gathered:
+    """What came of one other store. arrivals: all that it has; new: those that this one lacked.
+
+    spoiled: (arrival's number there, what is wrong); those were left out.
+    """
+
+    path: Path
+    arrivals: int = 0
+    new: int = 0
+    records: int = 0
+    held: int = 0
+    notes: int = 0
+    spoiled: list[tuple[int, str]] = field(default_factory=list)
+
+
+def gather(store: Store, other: Path) -> Gathered:
+    """Takes everything that another store keeps. The other is read, never changed.
+
+    Raises StoreError where it is no store, a newer one, the same one, or cannot be read; what was committed before
+    stays, and the rest comes when it is gathered again.
+    """
+    if other.exists() and other.resolve() == store.path.resolve():
+        raise StoreError("a store cannot be gathered into itself", where=str(other))
+    gathered = Gathered(other)
+    source = _opened(other)
+    try:
+        numbers: dict[int, int] = {}
+        there: deque[int] = deque()
+        for result in store.take_gathered(_arrivals(source, gathered, there)):
+            numbers[there.popleft()] = result.arrival
+            gathered.new += not result.again
+            gathered.records += 0 if result.again else len(result.new)
+            gathered.held += bool(result.held) and not result.again
+        _history(store, source, other, numbers)
+        gathered.notes = _notes(store, source, other)
+    finally:
+        source.close()
+    return gathered
+
+
+def _opened(path: Path) -> sqlite3.Connection:
+    if not path.is_file():
+        raise StoreError("there is no store", where=str(path))
+    with telling(str(path)):
+        source = sqlite3.connect(_address(path), uri=True, timeout=BUSY_MILLISECONDS / 1000)
+    try:
+        with telling(str(path)):
+            mark, version = (
+                int(_one(source, f"PRAGMA {name}")) for name in ("application_id", "user_version")
+            )
+        if mark != APPLICATION_ID or not version:
+            raise StoreError("this is not a store of Readoff", where=str(path))
+        if version > len(MIGRATIONS):
+            what = f"this store is of version {version}, newer than this program (version {len(MIGRATIONS)})"
+            raise StoreError(what, where=str(path), next_step="Install a newer Readoff.")
+    except BaseException:
+        source.close()
+        raise
+    return source
+
+
+def _address(path: Path) -> str:
+    """To be read only; of a medium that cannot be written, as something that nobody changes."""
+    writable = os.access(path.parent, os.W_OK) or Path(f"{path}-wal").exists()
+    return f"{path.resolve().as_uri()}?{'mode=ro' if writable else 'immutable=1'}"
+
+
+def _one(source: sqlite3.Connection, sql: str) -> Any:
+    return source.execute(sql).fetchone()[0]
+
+
+def _arrivals(source: sqlite3.Connection, gathered: Gathered, there: deque[int]) -> Iterator[Incoming]:
+    """The other's arrivals in the order in which they came, with their sightings; there gets their numbers."""
+    where = str(gathered.path)
+    with telling(where):
+        numbers = [row[0] for row in source.execute("SELECT number FROM arrivals ORDER BY number")]
+    gathered.arrivals = len(numbers)
+    for number in numbers:
+        octets = _octets(source, number, gathered)
+        if octets is None:
+            continue
+        with telling(where):
+            sightings = source.execute(
+                "SELECT came_from, came_at FROM sightings WHERE arrival = ? ORDER BY number", [number]
+            ).fetchall()
+        there.append(number)
+        yield Incoming(octets, f"{gathered.path} arrival {number}", tuple(sightings))
+
+
+def _octets(source: sqlite3.Connection, number: int, gathered: Gathered) -> bytes | None:
+    """None, and a line for the person, where they are not those that came: a spoiled copy is not passed on."""
+    try:
+        sha256, octets = source.execute(
+            "SELECT sha256, octets FROM arrivals WHERE number = ?", [number]
+        ).fetchone()
+    except sqlite3.DatabaseError as error:
+        gathered.spoiled.append((number, f"its octets cannot be read ({error})"))
+        return None
+    if hashlib.sha256(octets).hexdigest() != sha256:
+        gathered.spoiled.append((number, "its octets are not those that came: their SHA-256 is another"))
+        return None
+    return bytes(octets)
+
+
+def _history(store: Store, source: sqlite3.Connection, other: Path, numbers: dict[int, int]) -> None:
+    with telling(str(other)):
+        rows = source.execute("SELECT at, id, arrival, what, event FROM history ORDER BY number").fetchall()
+    with writing(store.db, str(store.path)):
+        store.db.conn.executemany(
+            "INSERT OR IGNORE INTO history (at, id, arrival, what, event) VALUES (?, ?, ?, ?, ?)",
+            [
+                (at, id, numbers[arrival], what, event)
+                for at, id, arrival, what, event in rows
+                if arrival in numbers
+            ],
+        )
+
+
+_NOTE = "at, machine, label, program, what, text"
+
+
+def _notes(store: Store, source: sqlite3.Connection, other: Path) -> int:
+    """Brings the notes that this store lacks, and keeps what refers to what. Gives their number."""
+    with telling(str(other)):
+        if not _one(source, "SELECT count(*) FROM sqlite_master WHERE name = 'notes'"):
+            return 0
+        rows = source.execute(f"SELECT number, refers, {_NOTE} FROM notes ORDER BY number").fetchall()
+    new, ours = 0, dict[int, int]()
+    with writing(store.db, str(store.path)):
+        for number, refers, *note in rows:
+            values = [ours.get(refers), *note]
+            known = store.db.execute(
+                "SELECT number FROM notes WHERE refers IS ? AND (at, machine, label, program, what, text) = "
+                "(?, ?, ?, ?, ?, ?) LIMIT 1",
+                values,
+            ).fetchone()
+            if known is None:
+                sql = f"INSERT INTO notes (refers, {_NOTE}) VALUES (?, ?, ?, ?, ?, ?, ?)"
+                ours[number] = int(store.db.execute(sql, values).lastrowid or 0)
+                new += 1
+            else:
+                ours[number] = known[0]
+    return new

@@ -1,0 +1,61 @@
+"""readoff store check, gather and export, as a person calls them."""
+
+import sqlite3
+
+import pytest
+
+from support import store_samples as samples
+from support.commands import answer, run
+
+
+@pytest.fixture
+def bench(tmp_path, monkeypatch):
+    """Two stores with a run each, and one in both."""
+    monkeypatch.chdir(tmp_path)
+    for name, ordinals in (("one", (2, 3)), ("two", (3, 4))):
+        for ordinal in ordinals:
+            (tmp_path / f"{name}{ordinal}.RDO").write_bytes(samples.run_record(ordinal))
+            run("take", f"{name}{ordinal}.RDO", "--store", f"{name}.db")
+    return tmp_path
+
+
+def damage(path, sql):
+    with sqlite3.connect(path) as db:
+        db.execute(sql)
+    db.close()
+
+
+def test_check_a_sound_store(bench):
+    assert "Nothing is wrong." in run("store", "check", "--store", "one.db").output
+    assert answer("store", "check", "--store", "one.db")["sound"] is True
+    assert "There is no store" in run("store", "check", "--store", "none.db", status=1).stderr
+
+
+def test_check_and_repair(bench):
+    damage("one.db", "UPDATE readings SET value = '1.0'")
+    assert "readings: derived again," in run("store", "check", "--store", "one.db", status=1).output
+    assert "- repaired" in run("store", "check", "--store", "one.db", "--repair").output
+    damage("one.db", "UPDATE arrivals SET octets = X'00' WHERE number = 1")
+    output = run("store", "check", "--store", "one.db", "--repair", status=1).output
+    assert "arrival 1 (one2.RDO): its octets are not those that came" in output
+    assert "readoff gather" in output
+
+
+def test_gather_into_a_new_store(bench):
+    output = run("gather", "one.db", "two.db", "--store", "club.db").output
+    assert "one.db: 2 arrivals: 2 records new." in output
+    assert "two.db: 2 arrivals: 1 record new, 1 known already." in output
+    assert len(answer("runs", "--store", "club.db")["runs"]) == 3
+    damage("two.db", "UPDATE arrivals SET octets = X'00' WHERE number = 2")
+    assert "arrival 2 was left out" in run("gather", "two.db", "--store", "club.db", status=1).output
+    assert "no store" in run("gather", "none.db", "--store", "club.db", status=3).stderr
+
+
+def test_export(bench, monkeypatch):
+    rows = answer("export", "tables", "--store", "one.db")["rows"]
+    assert rows["runs"] == 2
+    assert (bench / "tables" / "runs.csv").read_text().count("\n") == 3
+    assert "not empty" in run("export", "tables", "--store", "one.db", status=2).stderr
+    monkeypatch.setattr("readoff.store.export.can_write_parquet", lambda: False)
+    assert "readoff[parquet]" in run("export", "more", "--parquet", "--store", "one.db", status=2).stderr
+    assert not (bench / "more").exists()
