@@ -138,6 +138,11 @@ def test_runs_of_other_agents():
     assert found(boots=boots, study=replace(STUDY, agents=("11223344", "AABBCCDD"))) == {}
 
 
+def test_a_boot_of_two_labels():
+    boots = (*BOOTS, boot(1, "zero-ws"))
+    assert set(found(boots=boots)) == {"as-found:labels", "zero-ws:labels"}
+
+
 def test_an_explanation_lets_it_pass_and_only_that():
     shots = sides(zero_ws={"residents": [records.MOUSE]})
     study = replace(STUDY, explanations=(Explanation("zero-ws:residents.*", "it was asleep"),))

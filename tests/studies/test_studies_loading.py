@@ -103,6 +103,14 @@ def test_every_fault_is_told_at_once_with_line_key_and_remedy():
         (lambda t: t.replace("price = 10", "how = 'fit'"), "'fitting'"),
         (lambda t: t + '[[targets]]\nmetric = "shown"\nat = 0\n', "'shown_rate'"),
         (lambda t: t + "[[targets]]\nmetric = 1\n", "at: missing"),
+        (
+            lambda t: (
+                t.replace("[[programs]]", "[[programs]]\nname = 'b'\npath = 'B'\n[[programs]]")
+                .replace('"shown_rate"', '"shown_rate"\nprogram = "replay"')
+                .__add__("[[targets]]\nmetric = 'm'\nprogram = 'b'\nat = 1\n")
+            ),
+            "no metric of 'b' is asked for",
+        ),
     ],
 )
 def test_faults(change, said):

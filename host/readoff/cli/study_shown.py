@@ -129,6 +129,7 @@ def status_values(seen: StudyInStore) -> dict[str, Any]:
 def show_status(seen: StudyInStore) -> None:
     """Prints what is done, what is missing, and the next step."""
     from readoff.cli import looks
+    from readoff.cli.compare import grouped
     from readoff.studies import missing, next_step, progress_of
 
     study, done = seen.study, seen.done
@@ -147,6 +148,7 @@ def show_status(seen: StudyInStore) -> None:
     lines(
         "The guard stands against a finding", [f"{n.about}: {n.sentence}" for n in seen.notices if not n.why]
     )
+    lines("Left out", list(grouped(seen.left_out)))
     _show_step(next_step(study, done))
 
 

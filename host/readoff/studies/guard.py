@@ -51,6 +51,7 @@ def guard(study: Study, done: Done, shots: Mapping[str, Sequence[Snapshot]]) -> 
         if boots:
             notices += _of_boots(study, label, boots)
             notices += _of_label(study, label, shots.get(label, ()))
+    notices += _of_double_labels(study, done)
     notices += _of_programs(study, done)
     notices += _of_machines(study, done)
     for label in study.labels[1:]:
@@ -161,7 +162,19 @@ def _between(base: str, other: str, each: Difference) -> str:
     return f"{begin} between {base} and {other}: {each.sentence()}."
 
 
-# -- programs and machines ---------------------------------------------------------------------------------------
+# -- labels, programs and machines -----------------------------------------------------------------------------
+
+
+def _of_double_labels(study: Study, done: Done) -> Iterable[Notice]:
+    """One boot that carries several labels: what was changed while the machine ran, and when?"""
+    labels: dict[str, dict[str, None]] = {}
+    for label in study.labels:
+        for boot in counted(study, done, label):
+            labels.setdefault(boot.boot, {})[label] = None
+    for boot_name, carried in labels.items():
+        for label in carried if len(carried) > 1 else ():
+            sentence = f"Boot {boot_name} carries the labels {' and '.join(carried)}: a boot is of one configuration."
+            yield Notice(f"{label}:labels", label, sentence)
 
 
 def _of_programs(study: Study, done: Done) -> Iterable[Notice]:

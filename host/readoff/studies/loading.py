@@ -211,7 +211,9 @@ def _target(table: Table, programs: Sequence[str], wanted: Iterable[Wanted]) -> 
         table.text("words", needed=False),
     )
     known = [each.metric for each in wanted if each.program == target.program]
-    if target.metric and known:
+    if target.program in programs and not known:
+        table.fault("program", f"no metric of {target.program!r} is asked for", "a metric in [[metrics]]")
+    elif target.metric and known:
         table.choice("metric", target.metric, known)
     if "at" in table.data and target.at == 0:
         table.fault("at", "0", "a number above 0")
