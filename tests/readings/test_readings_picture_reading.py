@@ -4,6 +4,7 @@ import pytest
 
 from readoff.errors import SchemaError
 from readoff.readings import Capture, CaptureKind, as_shown, explain, read_run
+from readoff.readings.marking import MarkKind, mark
 from readoff.readings.picture.frames import frame_octets
 from readoff.readings.picture.loading import TABLES
 from support.drawn_pictures import (
@@ -308,6 +309,45 @@ def test_why_a_picture_was_not_recognised_is_told():
     assert "'^Mill ' was not found" in verdict.sentence()
     verdict = explain([Capture(CaptureKind.FILE, b"text", name="A.BMP")], SCHEMAS)[0]
     assert "the file is no picture" in verdict.sentence()
+
+
+# -- marks -----------------------------------------------------------------------------------------------------------
+
+
+def marks(octets, schemas):
+    marked = mark(Capture(CaptureKind.FILE, octets, name="A.BMP"), schemas)
+    assert all((each.begin, each.end) == (0, len(octets)) for each in marked.marks)
+    return marked.lines, [(each.kind, each.row, each.text) for each in marked.marks]
+
+
+def test_numbers_are_marked_in_the_rows_of_the_region():
+    lines, found = marks(page("Mill 1.2", "Pace: 84.7", "Sacks: 12 of 40", ""), reader())
+    assert lines == ("Mill 1.2", "Pace: 84.7", "Sacks: 12 of 40", "")
+    assert found == [
+        (MarkKind.UNREAD, 0, "1.2"),
+        (MarkKind.READ, 1, "84.7"),
+        (MarkKind.READ, 2, "12"),
+        (MarkKind.UNREAD, 2, "40"),
+    ]
+
+
+def test_an_unread_cell_is_marked_as_held():
+    octets = page("Mill 1.2", "Pace: 84.7", "Sacks: 12", "", wrong=[(1, 7)])
+    marked = mark(Capture(CaptureKind.FILE, octets, name="A.BMP"), reader())
+    assert [(each.kind, each.row, each.text) for each in marked.marks] == [
+        (MarkKind.UNREAD, 0, "1.2"),
+        (MarkKind.UNREAD, 1, "8"),
+        (MarkKind.HELD, 1, "\ufffd"),
+        (MarkKind.UNREAD, 1, "7"),
+        (MarkKind.READ, 2, "12"),
+    ]
+    assert "row 2, column 8" in marked.marks[2].note
+
+
+def test_a_picture_that_one_schema_does_not_know_is_shown_by_it():
+    lines, found = marks(page("Hill 1.2", "Pace: 84.7"), SCHEMAS)
+    assert lines == ("Hill 1.2", "Pace: 84.7")
+    assert found == [(MarkKind.UNREAD, 0, "1.2"), (MarkKind.HELD, 1, "84.7")]
 
 
 # -- schemas ---------------------------------------------------------------------------------------------------------

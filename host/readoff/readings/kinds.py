@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 from readoff.readings.numbers import Number, Unread
-from readoff.readings.shown import CaptureKind
+from readoff.readings.shown import CaptureKind, Shown
 
 if TYPE_CHECKING:
     from readoff.readings.schema import Metric, Pattern
@@ -61,6 +61,22 @@ class Doubting(Protocol):
 
     def doubt(self, view: View) -> str:
         """Why a capture that nothing recognises may still be this schema's; "" where it is not."""
+        ...
+
+
+@runtime_checkable
+class Showing(Protocol):
+    """A way that makes lines of its own out of a capture, where its octets are no text.
+
+    Places in these lines count characters, not octets; no two characters share one.
+    """
+
+    def lines(self, view: View) -> Shown | None:
+        """The capture as this schema shows it; None where it cannot."""
+        ...
+
+    def found(self, metric: Metric, view: View) -> list[Seen]:
+        """What `take` gives, with places in these lines; what no line shows is at (0, 0)."""
         ...
 
 

@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from readoff.readings.kinds import Showing
 from readoff.readings.reading import Readout
+from readoff.readings.recognising import recognised
 from readoff.readings.run import read_run
 from readoff.readings.schema import Schema
 from readoff.readings.shown import Capture, Line, Shown, show
+from readoff.readings.view import View
 
 # Anything that looks like a number and is not part of a word.
 _NUMBER = re.compile(r"(?<![0-9A-Za-z])[+-]?[0-9]+(?:[.,:'][0-9]+)*(?:[eEdD][+-]?[0-9]+)?")
+
+
+Notes = dict[tuple["MarkKind", int, int], list[str]]
 
 
 class MarkKind(StrEnum):
@@ -62,8 +68,23 @@ def mark(capture: Capture, schemas: Sequence[Schema], *, program: str = "") -> M
     A hold of a whole capture or of several lines has no mark; it is in the readout.
     """
     readout = read_run([capture], schemas, program=program)
-    shown = show(capture)
-    notes: dict[tuple[MarkKind, int, int], list[str]] = {}
+    for schema in schemas:
+        view = View(capture, 0, program)
+        way = schema.way
+        if isinstance(way, Showing) and (len(schemas) == 1 or recognised(view, schema)):
+            shown = way.lines(view)
+            if shown:
+                marked = _marked(shown, _notes_of_own(readout, schema, way, view), readout)
+                length = len(capture.octets)
+                return replace(
+                    marked, marks=tuple(replace(mark, begin=0, end=length) for mark in marked.marks)
+                )
+    return _marked(show(capture), _notes(readout, schemas), readout)
+
+
+def _notes(readout: Readout, schemas: Sequence[Schema]) -> Notes:
+    """What became of each place."""
+    notes: Notes = {}
     for reading in readout.readings:
         if not reading.derived:
             notes.setdefault((MarkKind.READ, reading.begin, reading.end), []).append(reading.metric)
@@ -71,6 +92,26 @@ def mark(capture: Capture, schemas: Sequence[Schema], *, program: str = "") -> M
     for hold in readout.holds:
         if hold.metric not in derived:
             notes.setdefault((MarkKind.HELD, hold.begin, hold.end), []).append(hold.reason)
+    return notes
+
+
+def _notes_of_own(readout: Readout, schema: Schema, way: Showing, view: View) -> Notes:
+    """The same for a schema with lines of its own: the places are those of what it found."""
+    notes: Notes = {}
+    read = {(reading.metric, reading.occurrence) for reading in readout.readings}
+    reasons = {(hold.metric, hold.occurrence): hold.reason for hold in readout.holds}
+    for metric in schema.metrics:
+        for number, seen in enumerate(() if metric.formula else way.found(metric, view)):
+            key = (metric.name, number if seen.occurrence is None else seen.occurrence)
+            if key in read:
+                notes.setdefault((MarkKind.READ, seen.begin, seen.end), []).append(metric.name)
+            else:
+                reason = reasons.get(key) or reasons.get((metric.name, 0)) or "the capture is held"
+                notes.setdefault((MarkKind.HELD, seen.begin, seen.end), []).append(reason)
+    return notes
+
+
+def _marked(shown: Shown, notes: Notes, readout: Readout) -> Marked:
     rows = _rows(shown, {begin for _, begin, _ in notes})
     marks = [
         placed
@@ -111,10 +152,15 @@ def _placed(
     return Mark(kind, row, line.text, first, last, *octets, note)
 
 
+def numbers_in(line: str) -> list[tuple[int, int]]:
+    """The characters (first, behind the last) of everything in a line that looks like a number."""
+    return [found.span() for found in _NUMBER.finditer(line)]
+
+
 def _numbers(shown: Shown) -> Iterator[Mark]:
     for row, line in enumerate(shown.lines):
-        for found in _NUMBER.finditer(line.text):
-            yield _unread(row, line, *found.span())
+        for first, last in numbers_in(line.text):
+            yield _unread(row, line, first, last)
 
 
 def _unread(row: int, line: Line, first: int, last: int) -> Mark:

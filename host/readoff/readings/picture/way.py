@@ -7,7 +7,7 @@ could make another number of it, or one more, or none, it does.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeVar
 
@@ -20,7 +20,7 @@ from readoff.readings.picture.frames import DAC_OCTETS, dac_palette, frame_octet
 from readoff.readings.picture.glyphs import Library
 from readoff.readings.picture.loading import Source, load_rule
 from readoff.readings.picture.page import UNREAD, Row, Rule, read_page
-from readoff.readings.picture.pixels import Picture
+from readoff.readings.picture.pixels import LARGEST_SIDE, Picture
 from readoff.readings.schema import Metric, Pattern, compile_pattern
 from readoff.readings.shown import Capture, CaptureKind, Line, Shown
 from readoff.readings.table import Table
@@ -36,7 +36,7 @@ _MOST_TRIED, _MOST_ROWS_TRIED = 1, 16
 
 @dataclass(frozen=True)
 class CellLine(Line):
-    """One row of cells as a line. Every character of it is shown by the file as a whole: `step` is its length."""
+    """One row of cells as a line; its places are the cells, row by row, since no octet of the file shows one alone."""
 
     def in_one_piece(self, begin: int, end: int) -> bool:
         """A picture shows one moment."""
@@ -44,12 +44,15 @@ class CellLine(Line):
 
 
 class CellView(View):
-    """Rows of cells as the lines of a capture, so that they are read like any text."""
+    """Rows of cells, from row `first` of the page on, as the lines of a capture: they are read like any text."""
 
-    def __init__(self, view: View, texts: Sequence[str]) -> None:
+    def __init__(self, view: View, texts: Sequence[str], first: int = 0) -> None:
         super().__init__(view.capture, view.index, view.program)
-        length = len(view.capture.octets)
-        self.__dict__["shown"] = Shown(tuple(CellLine(text, (0,) * len(text), length) for text in texts))
+        starts = range(first * LARGEST_SIDE, (first + len(texts)) * LARGEST_SIDE, LARGEST_SIDE)
+        lines = (
+            CellLine(text, range(start, start + len(text))) for text, start in zip(texts, starts, strict=True)
+        )
+        self.__dict__["shown"] = Shown(tuple(lines))
 
 
 @dataclass(frozen=True)
@@ -89,6 +92,16 @@ class PictureWay:
 
     def take(self, metric: Metric, view: View) -> list[Seen]:
         """The metric's numbers, row by row; a hold for each row that could hold one and is not read."""
+        length = len(view.capture.octets)
+        return [replace(seen, begin=0, end=length) for seen in self.found(metric, view)]
+
+    def lines(self, view: View) -> Shown | None:
+        """The rows of the region as lines; the places are cells, LARGEST_SIDE to a row."""
+        page = self._page(view)
+        return None if isinstance(page, str) else CellView(view, [row.text for row in page]).shown
+
+    def found(self, metric: Metric, view: View) -> list[Seen]:
+        """What `take` gives, with its places in `lines`."""
         page = self._page(view)
         if isinstance(page, str):
             return []
@@ -96,18 +109,20 @@ class PictureWay:
             return self.text.take(metric, CellView(view, [row.text for row in page]))
         place = self.text.places[metric.name]
         if not isinstance(place, Found) or place.block is not None:
-            return [self._held(view, next(row for row in page if row.unread))]  # its rows hang together
+            return [
+                next(_held(number, row) for number, row in enumerate(page) if row.unread)
+            ]  # all hangs together
         tried = sum(bool(row.unread) for row in page) <= _MOST_ROWS_TRIED
         seen: list[Seen] = []
         holds: list[Seen] = []
-        for row in page:
+        for number, row in enumerate(page):
             if row.unread and (not tried or self._needs(metric, view, row)):
-                holds.append(self._held(view, row))
+                holds.append(_held(number, row))
                 seen.append(holds[-1])
             else:
-                seen += self.text.take(metric, CellView(view, [row.text]))
+                seen += self.text.take(metric, CellView(view, [row.text], number))
         if len(seen) > MOST_OCCURRENCES:
-            return [Seen(Unread(f"found more than {MOST_OCCURRENCES} times"), 0, len(view.capture.octets))]
+            return [Seen(Unread(f"found more than {MOST_OCCURRENCES} times"), 0, 0)]
         return holds[:1] if metric.once and holds else seen
 
     def _needs(self, metric: Metric, view: View, row: Row) -> bool:
@@ -120,11 +135,6 @@ class PictureWay:
             [_outcome(each) for each in self.text.take(metric, CellView(view, [text]))] for text in texts
         ]
         return any(outcome != outcomes[0] for outcome in outcomes) or "held" in outcomes[0]
-
-    def _held(self, view: View, row: Row) -> Seen:
-        more = len(row.unread) - 1
-        reason = row.unread[0].reason + (f"; {more} more cells of the row are not read" if more else "")
-        return Seen(Unread(reason), 0, len(view.capture.octets), row.text)
 
     def _page(self, view: View) -> Page | str:
         """The rows of the picture, or why there are none; worked out once for a capture."""
@@ -158,6 +168,14 @@ def _picture(octets: bytes, source: Source) -> Picture:
     length = frame_octets(source.frame)
     palette = dac_palette(octets[length:]) if len(octets) == length + DAC_OCTETS else ()
     return picture_of(source.frame, octets[:length] if palette else octets, palette)
+
+
+def _held(number: int, row: Row) -> Seen:
+    """A hold at the first unread cell of a row."""
+    cell, more = row.unread[0], len(row.unread) - 1
+    reason = cell.reason + (f"; {more} more cells of the row are not read" if more else "")
+    place = number * LARGEST_SIDE + cell.column
+    return Seen(Unread(reason), place, place + 1, row.text)
 
 
 def _doubt(page: Page) -> str:
