@@ -153,6 +153,24 @@ def test_status_goes_with_the_runs(bench):
     assert answer("study", "status", "s.toml") == got  # nothing but the store's runs counts
 
 
+def test_a_clock_that_begins_anew_at_each_boot_gives_no_order(bench):
+    for at, (label, rates) in enumerate(records.TURNS, 1):
+        bring(bench, records.a_boot(at, label, rates, minute=9 - at % 2))
+    got = answer("study", "status", "s.toml")
+    assert got["order_from"] == "the order in which the records came"
+    assert [each["boot"][-1] for each in got["boots"]] == list("123456")
+
+
+def test_the_machines_clock_gives_the_order_of_files_that_came_home_together(bench):
+    octets = [
+        record for at, turn in enumerate(records.TURNS, 1) for record in reversed(records.a_boot(at, *turn))
+    ]
+    bring(bench, octets[::-1])
+    got = answer("study", "status", "s.toml")
+    assert got["order_from"] == "the machine's own clock"
+    assert [each["boot"][-1] for each in got["boots"]] == list("123456")
+
+
 def test_cautions_come_with_the_step(bench):
     text = run("study", "status", "s.toml").output
     assert "Caution: Write down how it was before you change it." in text

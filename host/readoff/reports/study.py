@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from readoff.judge import Better, Metric, Sample
 from readoff.reports.comparison import AGENT_TIME, Evidence, LeftOut, held_metrics, samples_of, why_not
@@ -145,16 +146,23 @@ def _why_no_member(study: Study, run: RunRow) -> str:
 
 @dataclass
 class _Boot:
-    """A boot of one label being gathered. place: of its first record in the order of coming; clock: its last."""
+    """A boot of one label being gathered.
+
+    place: of its first record in the order of coming. began, ended: first and last time by the machine's clock.
+    """
 
     boot: str
     label: str
     joined: bool
     place: int
-    clock: str
+    began: str
+    ended: str
     shots: set[str] = field(default_factory=set)
     warm: bool | None = None
     runs: list[RunSeen] = field(default_factory=list)
+
+    def at(self, dos_time: str) -> None:
+        self.began, self.ended = min(self.began, dos_time), max(self.ended, dos_time)
 
     def saw(self, shot: ShotRow) -> None:
         self.shots.add(shot.id)
@@ -171,9 +179,10 @@ def _done(store: Store, study: Study, members: Sequence[Member]) -> Done:
     boots: dict[tuple[str, str], _Boot] = {}
     for member in members:
         run, program = member.run, member.program
-        new = _Boot(run.boot, member.label, member.joined, places[run.id], run.dos_time)
+        new = _Boot(run.boot, member.label, member.joined, places[run.id], run.dos_time, run.dos_time)
         boot = boots.setdefault((run.boot, member.label), new)
-        boot.place, boot.clock = min(boot.place, places[run.id]), max(boot.clock, run.dos_time)
+        boot.place = min(boot.place, places[run.id])
+        boot.at(run.dos_time)
         reason = why_not(run)
         digest = digests.get((run.boot, program.path.upper()), "")
         boot.runs.append(RunSeen(run.number, run.id, program.name, not reason, reason, run.path, digest))
@@ -183,7 +192,7 @@ def _done(store: Store, study: Study, members: Sequence[Member]) -> Done:
         key = shot.boot, shot.label
         if key not in boots and _is_own(study, shot):
             # A boot of which there is no run yet: where the machine is now.
-            boots[key] = _Boot(shot.boot, shot.label, False, places[shot.id], shot.dos_time)
+            boots[key] = _Boot(shot.boot, shot.label, False, places[shot.id], shot.dos_time, shot.dos_time)
         if key in boots:
             boots[key].saw(shot)
     ordered, order_from = _in_order(list(boots.values()))
@@ -198,10 +207,14 @@ def _is_own(study: Study, shot: ShotRow) -> bool:
 
 
 def _in_order(boots: Sequence[_Boot]) -> tuple[list[_Boot], str]:
-    """Boots in the order taken: by the machine's clock where it tells them apart, else in the order of coming."""
-    clocks = [each.clock for each in boots]
-    if boots and all(clock >= _NO_CLOCK for clock in clocks) and len(set(clocks)) == len(clocks):
-        return sorted(boots, key=lambda each: each.clock), "the machine's own clock"
+    """Boots in the order taken: by the machine's clock where it can be believed, else in the order of coming.
+
+    A clock that was never set, or that begins anew at each power-up, makes boots overlap: it is not believed.
+    """
+    by_clock = sorted(boots, key=lambda each: each.began)
+    apart = all(one.ended < two.began for one, two in pairwise(by_clock))
+    if boots and apart and by_clock[0].began >= _NO_CLOCK:
+        return by_clock, "the machine's own clock"
     return sorted(boots, key=lambda each: each.place), "the order in which the records came"
 
 
