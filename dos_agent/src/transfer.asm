@@ -2,8 +2,8 @@
 
 ANSWER_QUICK            equ 4           ; ticks without news before an offer asks what has come
 ANSWER_SLOW             equ 18          ; ticks that an offer waits for its answer
-TRIES                   equ 8           ; offers without progress before a record is given up
-TRIES_SILENT            equ 3           ; with no word at all in the last ones, the line is given up
+TRIES                   equ 16          ; offers without progress before a record is given up
+TRIES_SILENT            equ 6           ; offers without any word from the host before the line is given up
 FUTILE_MOST             equ 64          ; pieces sent again without progress count as a try
 
 VERDICT_NONE            equ 0
@@ -28,11 +28,8 @@ line_transfer:
         mov     byte [line_tries], TRIES
         mov     byte [line_futile], 0
         mov     byte [line_knows], 0
+        mov     byte [line_unheard], 0
 .offer:
-        cmp     byte [line_tries], TRIES_SILENT
-        jne     .ask
-        mov     byte [line_heard], 0
-.ask:
         mov     byte [line_work + L_line_work.head], FRAME_OFFER
         mov     si, line_work + L_line_work.head
         mov     cx, 1
@@ -85,12 +82,13 @@ line_transfer:
         call    waited
         jc      .round
 .no_progress:
+        inc     byte [line_unheard]
+        cmp     byte [line_unheard], TRIES_SILENT
+        mov     al, VERDICT_SILENT
+        jae     .done
         dec     byte [line_tries]
         jnz     .offer
         mov     al, VERDICT_NO_PROGRESS
-        cmp     byte [line_heard], 0
-        jne     .done
-        mov     al, VERDICT_SILENT
 .done:
         ret
 .failed:
@@ -105,7 +103,7 @@ line_transfer:
 ; line_hear: take a frame from the host. What is about something else is noise.
 ; Input: line_work.frame, CX = octets in it.  Output: line_verdict, or what the host has.  Destroys: AX BX CX DX SI DI BP.
 line_hear:
-        mov     byte [line_heard], 1
+        mov     byte [line_unheard], 0
         dec     cx                      ; CX = octets after the kind
         cmp     cx, L_record_id_size
         jb      .done
@@ -171,5 +169,5 @@ line_tries:             resb 1
 line_futile:            resb 1          ; pieces sent again since the last progress
 line_knows:             resb 1          ; the host has said what it has
 line_asked:             resb 1          ; an offer waits for its answer
-line_heard:             resb 1          ; something sound came from the host
+line_unheard:           resb 1          ; tries since something sound came from the host
         section .text

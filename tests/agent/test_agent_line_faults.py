@@ -49,6 +49,15 @@ def test_slow_machine_loses_nothing_that_matters(kind: Any) -> None:
     assert line.uart.lost == 0
 
 
+def test_slow_machine_without_fifo_at_the_fastest_rate() -> None:
+    """An octet each 87 us is more than an 8088 can look at while it works: it listens when it has nothing to do."""
+    records = {f"{n}.RDO": record(n, size) for n, size in enumerate((28, 700, 3000, 9000), 1)}
+    line = LineBench(records, uart_kind="8250", divisor=1, step=1_000_000)
+    assert line.offer() == 0
+    check_kept(line)
+    assert line.seconds < 10
+
+
 def test_delay_alone_costs_little() -> None:
     times = []
     for delay in (0, 16 * MILLISECOND):
@@ -66,7 +75,9 @@ def test_efficiency_without_faults() -> None:
     line = LineBench({"A.RDO": octets})
     assert line.offer() == 0
     assert len(octets) / line.octets_to_host > 0.965
-    assert line.seconds < 1.02 * line.octets_to_host * 10 / 115200 + 0.11  # two ticks before the port goes back
+    assert (
+        line.seconds < 1.02 * line.octets_to_host * 10 / 115200 + 0.11
+    )  # two ticks before the port goes back
 
 
 @settings(max_examples=25, deadline=None)
