@@ -93,6 +93,40 @@ def unknown(place: Place) -> None:
     click.get_current_context().exit(1 if kinds else 0)
 
 
+@schema.command()
+@click.argument("name", metavar="CAPTURE")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="The file to write; a new one.")
+@click.option(
+    "--capture",
+    type=click.IntRange(1),
+    help="Which capture of a run; unless told, the first with a number.",
+)
+@_KIND
+@_COLUMNS
+@store_options
+def start(name: str, out: Path | None, capture: int | None, kind: str, columns: int, place: Place) -> None:
+    """Ask what the numbers in a capture mean, and write a schema that reads them.
+
+    The schema carries the capture as its first sample. Go on writing in it by hand: docs/schemas.md explains every
+    key. Ends with status 1 when a number could not be read exactly, or another schema reads the capture, too.
+
+    \b
+    Example:
+      readoff schema start run:5 --out my-schemas/mill.toml
+    """
+    from readoff.cli import schema_shown
+    from readoff.cli.captures import gather
+    from readoff.cli.schema_work import started
+
+    (shot,) = gather([name], place, kind, columns)
+    made = started(shot, out, capture, place)
+    if place.as_json:
+        echo_json(made)
+    else:
+        schema_shown.show_start(made, name)
+    click.get_current_context().exit(0 if made.clean else 1)
+
+
 @schema.command("try")
 @click.argument("name", metavar="SCHEMA")
 @click.argument("captures", metavar="CAPTURE...", nargs=-1, required=True)

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 import click
 
 from readoff.cli import looks
-from readoff.cli.schema_work import Attempt, Judged, Unknown
+from readoff.cli.schema_work import Attempt, Judged, Started, Unknown
 from readoff.readings import Reading, Schema, as_shown
 from readoff.readings.marking import Mark, Marked, MarkKind
 
@@ -149,3 +149,19 @@ def try_values(tried: Attempt) -> dict[str, object]:
             for index, mark in not_read(tried)
         ],
     }
+
+
+def show_start(made: Started, capture: str) -> None:
+    """What the new schema reads, what it does not, and what to do next."""
+    looks.say(f"Written: {made.file}")
+    _show_readings(made.readings)
+    for problem in made.problems:
+        looks.say()
+        looks.say(f"Not done: {problem}.")
+    if made.others:
+        looks.say()
+        looks.say(
+            f"Recognised by {', '.join(made.others)} as well: the capture will be held until one of them is stricter."
+        )
+    looks.say()
+    looks.say(f"Next: readoff schema try {made.file} {capture}, with further captures; then readoff reread.")

@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from readoff.cli.captures import Shot, beside
-from readoff.cli.common import read_schema_file
-from readoff.errors import SchemaError
-from readoff.readings import Hold, Readout, Schema, Verdict, explain, load_schemas, read_run
+from readoff.cli.common import Place, load_all_schemas, read_schema_file
+from readoff.errors import SchemaError, UsageError
+from readoff.readings import Hold, Reading, Readout, Schema, Verdict, explain, load_schemas, read_run
 from readoff.readings.likeness import likeness
 from readoff.readings.marking import Marked, mark
+from readoff.readings.proposing import candidates, missed, propose
 from readoff.readings.samples import check_samples
 
 if TYPE_CHECKING:
@@ -155,3 +156,61 @@ def check_files(files: Sequence[Path]) -> Checked:
     return Checked(
         len(schemas), sum(len(schema.samples) for schema in schemas), bare, tuple(dict.fromkeys(faults))
     )
+
+
+@dataclass(frozen=True)
+class Started:
+    """A schema that was begun. others: schemas that recognise the capture as well; problems: what could not be done."""
+
+    file: Path
+    schema: str
+    readings: tuple[Reading, ...]
+    problems: tuple[str, ...]
+    others: tuple[str, ...]
+
+    @property
+    def clean(self) -> bool:
+        """Whether everything asked for is read, and by this schema alone."""
+        return not (self.problems or self.others)
+
+
+def started(shot: Shot, out: Path | None, number: int | None, place: Place) -> Started:
+    """Asks about a capture and writes its schema. number: which capture, from 1.
+
+    Raises UsageError before anything is asked where the file is there already or there is nothing to read.
+    """
+    from readoff.cli.schema_start import ask
+
+    if out is not None and out.exists():
+        raise UsageError("there is such a file already", where=str(out), next_step="Name a new one.")
+    if number is not None and number > len(shot.captures):
+        raise UsageError(f"it has {len(shot.captures)} captures", where=shot.name)
+    numbered = [index for index, each in enumerate(shot.captures) if candidates(each)]
+    index = number - 1 if number is not None else next(iter(numbered), 0)
+    capture = shot.captures[index]
+    known = load_all_schemas(place.schemas)
+    draft = ask(capture, _suggestion(shot, out), {each.name for each in known})
+    made = propose(draft, capture, program=shot.program)
+    problems = missed(draft, made)
+    problems += check_samples(made.schema)
+    if not made.carries_sample:
+        problems.append("the capture is too long to be carried as a sample; add a shorter one by hand")
+    file = out or (place.schemas or Path()) / f"{draft.name}.toml"
+    _write(file, made.text)
+    verdicts = explain([capture], known, program=shot.program)
+    others = tuple(verdict.schema for verdict in verdicts if verdict.recognised)
+    return Started(file, draft.name, made.readings, tuple(problems), others)
+
+
+def _suggestion(shot: Shot, out: Path | None) -> str:
+    """A name for the schema: that of its file, or of the program, or of the capture's file; "" where none would do."""
+    stem = (out.stem if out else shot.program or Path(shot.name).stem).lower()
+    return stem if stem.isascii() and stem.isidentifier() and stem[0].isalpha() else ""
+
+
+def _write(file: Path, text: str) -> None:
+    try:
+        with file.open("x", encoding="utf-8", newline="\n") as opened:
+            opened.write(text)
+    except OSError as error:
+        raise UsageError(f"the schema cannot be written ({error.strerror})", where=str(file)) from error

@@ -1,0 +1,158 @@
+"""The questions of readoff schema start. They go to standard error, so that the answer alone is on standard output."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Sequence
+
+import click
+
+from readoff.cli import looks
+from readoff.errors import UsageError
+from readoff.readings import Capture
+from readoff.readings.numbers import Style, Unread, read_number
+from readoff.readings.proposing import Candidate, Draft, Wanted, candidates, first_words
+from readoff.readings.units import UNITS, unit_named
+
+_NAME = re.compile(r"[a-z][a-z0-9_]{0,40}")
+_NAME_IS = "a small letter, then small letters, digits and _"
+_BARE = "-"
+_ENOUGH = "."
+
+
+def ask(capture: Capture, suggestion: str, taken: Collection[str]) -> Draft:
+    """Shows the numbers of a capture in their lines, asks what they mean, and gives the draft of a schema.
+
+    suggestion: for its name. taken: names of other schemas. Raises UsageError where the capture shows no number, or
+    none of those chosen is better one way.
+    """
+    found = candidates(capture)
+    if not found:
+        raise UsageError(
+            "no number is to be seen in its text",
+            next_step="Pictures and binary files are taught by hand: docs/schemas.md.",
+        )
+    _say(f"{looks.counted(len(found), 'number')} in it:\n")
+    for row in dict.fromkeys(each.row for each in found):
+        _say("│ " + _shown([each for each in found if each.row == row]))
+    _say(f"\nSay what each is. Nothing passes a number over, {_ENOUGH} passes over all that follow.")
+    wanted = _wanted(found)
+    directed = [each.name for each in wanted if each.better != "neither"]
+    if not directed:
+        raise UsageError(
+            "no number was chosen that is better higher or lower, so there is nothing to compare",
+            next_step="Begin again, and choose one.",
+        )
+    _say("")
+    name = _name("What is the schema called?", taken, suggestion)
+    return Draft(
+        name,
+        _prompt("Its title, in words", name.replace("_", " ").capitalize()),
+        _headline(directed),
+        tuple(wanted),
+        _begins_with(capture, wanted),
+    )
+
+
+def _wanted(found: Sequence[Candidate]) -> list[Wanted]:
+    wanted: list[Wanted] = []
+    for candidate in found:
+        if candidate.pattern in [each.candidate.pattern for each in wanted]:
+            continue  # a further reading of a metric that was chosen
+        _say(f"\n│ {_shown([candidate])}")
+        if not candidate.pattern:
+            _say("Its line has no words to know it by: describe it by hand (docs/schemas.md, tables).")
+            continue
+        if candidate.repeats:
+            _say("The same words stand around further numbers: each will be a reading of its own.")
+        name = _name("Metric", [each.name for each in wanted], "", end=_ENOUGH)
+        if name == _ENOUGH:
+            break
+        if name:
+            wanted.append(_described(candidate, name))
+    return wanted
+
+
+def _described(candidate: Candidate, name: str) -> Wanted:
+    unit = _unit(candidate.unit)
+    better = _choice("Better when it is", ("higher", "lower", "neither"))
+    exact = (
+        better == "neither"
+        and candidate.text.isdecimal()
+        and click.confirm("Is it exact, a count or a setting that is not rounded?", default=False, err=True)
+    )
+    comma = clock = ""
+    number = read_number(candidate.text, Style(time=unit == "s"))
+    if isinstance(number, Unread) and "," in candidate.text:
+        comma = _choice(f"What does the comma in {candidate.text} mean?", ("thousands", "decimal"))
+    elif isinstance(number, Unread) and ":" in candidate.text and unit == "s":
+        clock = _choice(f"What does {candidate.text} mean?", ("mm:ss", "hh:mm"))
+    return Wanted(candidate, name, unit, better, exact, comma, clock)
+
+
+def _unit(beside: str) -> str:
+    while True:
+        said = _prompt(f"Unit ({_BARE} for none)", beside or _BARE)
+        if said == _BARE:
+            return ""
+        known = unit_named(said, {}, UNITS)
+        if known is not None:
+            return known
+        if click.confirm(
+            f"{said!r} is no unit that Readoff knows. The program's own?", default=True, err=True
+        ):
+            return said
+
+
+def _name(question: str, taken: Collection[str], suggestion: str, *, end: str = "") -> str:
+    """A name that is not taken. end: another answer that is allowed, beside nothing where nothing is suggested."""
+    while True:
+        said = _prompt(question, suggestion)
+        if (end and said in ("", end)) or (_NAME.fullmatch(said) and said not in taken):
+            return said
+        _say(f"{said!r} is taken." if said in taken else f"That is no name; right would be {_NAME_IS}.")
+
+
+def _headline(directed: Sequence[str]) -> tuple[str, ...]:
+    if len(directed) == 1:
+        return tuple(directed)
+    while True:
+        said = _prompt(
+            "Which are the headlines, that a comparison asks for? (with commas)", ", ".join(directed)
+        )
+        names = [each.strip() for each in said.split(",") if each.strip()]
+        if names and all(name in directed for name in names):
+            return tuple(dict.fromkeys(names))
+        _say(f"Right would be some of: {', '.join(directed)}.")
+
+
+def _begins_with(capture: Capture, wanted: Sequence[Wanted]) -> str:
+    line, pattern = first_words(capture)
+    if not pattern or pattern in [each.candidate.known_by for each in wanted]:
+        return ""
+    _say(f"\n│ {looks.harmless(line)}")
+    asked = "Is this line in every output of this program, but for its numbers?"
+    return pattern if click.confirm(asked, default=True, err=True) else ""
+
+
+def _shown(numbers: Sequence[Candidate]) -> str:
+    """A line with these of its numbers between » and «."""
+    line, out, at = numbers[0].line, "", 0
+    for each in numbers:
+        out += f"{line[at : each.first]}»{each.text}«"
+        at = each.last
+    return looks.harmless(out + line[at:])
+
+
+def _choice(question: str, answers: Sequence[str]) -> str:
+    return str(click.prompt(question, type=click.Choice(answers), err=True))
+
+
+def _prompt(question: str, default: str) -> str:
+    return str(
+        click.prompt(question, default=default, show_default=bool(default), type=str, err=True)
+    ).strip()
+
+
+def _say(text: str) -> None:
+    click.echo(text, err=True)
