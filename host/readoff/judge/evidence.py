@@ -15,6 +15,8 @@ from readoff.errors import JudgeRefusal
 
 # Spread (in logs) that is only the noise of floating-point arithmetic: such boots count as equal.
 _ARITHMETIC_NOISE = 1e-12
+# Readings beyond these are refused: their squares and ratios would not fit a float.
+_SMALLEST, _LARGEST = 1e-150, 1e150
 
 
 class Better(StrEnum):
@@ -99,8 +101,8 @@ class Side:
 def gather(metric: Metric, label: str, samples: Sequence[Sample]) -> Side:
     """Check one configuration's samples and gather them into boots.
 
-    Raises JudgeRefusal for no samples at all, a value that is zero, negative or not finite, another unit,
-    or a display step as coarse as the reading itself.
+    Raises JudgeRefusal for no samples at all, a value that is zero, negative, not finite or absurd, another
+    unit, or a display step as coarse as the reading itself.
     """
     if not samples:
         raise JudgeRefusal(
@@ -134,6 +136,12 @@ def _check(metric: Metric, label: str, sample: Sample) -> None:
             "readings above zero",
             where=where,
             next_step="Look at the capture: a failed run is a result of its own, not a number.",
+        )
+    if not _SMALLEST <= sample.value <= _LARGEST:
+        raise JudgeRefusal(
+            f"a reading of {metric.name!r} ({sample.value:g} {metric.unit}) is far beyond what any program measures",
+            where=where,
+            next_step="Look at the capture.",
         )
     if not math.isfinite(sample.quantum) or sample.quantum < 0 or sample.roundings < 1:
         raise JudgeRefusal(f"the display step of a reading of {metric.name!r} makes no sense", where=where)
