@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from readoff.errors import UsageError
-from readoff.studies import Program, batch_files, boots_in_order, load_study
+from readoff.studies import ChangeBack, Program, batch_files, boots_in_order, load_study
 from support.study_records import STUDY
 
 SMALL = load_study("s", STUDY)
@@ -40,6 +40,15 @@ def test_a_boot_says_what_the_machine_must_be_before_it_runs():
     assert "no wait states, in the setup" in before.replace("ECHO ", "")
     runs = [line for line in lines if "READOFF RUN" in line]
     assert runs == [r"A:\READOFF RUN /L:zero-ws /P:replay /N:2 /D:A:\SPOOL C:\REPLAY.COM"]
+
+
+def test_the_plan_has_the_cautions_of_its_changes():
+    text = files(SMALL)["PLAN.TXT"].decode("cp437")
+    assert "Caution: Write down how it was before you change it." in text
+    assert "unplug" not in text
+    fitted = replace(SMALL.configurations[1], how=ChangeBack.FITTING)
+    text = files(replace(SMALL, configurations=(SMALL.base, fitted)))["PLAN.TXT"].decode("cp437")
+    assert "Caution: Switch off and unplug before anything is plugged or pulled" in text
 
 
 def test_labels_with_blanks_are_quoted():

@@ -142,7 +142,7 @@ hard = st.sampled_from([0.0, -1.0, 1e-300, 1e300, math.nan, math.inf, 5e-324, 1.
 columns = st.lists(hard, max_size=4) | st.lists(st.floats(99, 101), min_size=2, max_size=4)
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(
     st.dictionaries(st.sampled_from(LABELS), columns),
     st.sampled_from(Better),

@@ -10,12 +10,13 @@ from collections.abc import Iterable
 
 from readoff.errors import UsageError
 from readoff.studies.order import PlannedBoot
-from readoff.studies.step import change_words
+from readoff.studies.step import boot_words
 from readoff.studies.study import Program, Study
 
 LONGEST_COMMAND = 127  # that COMMAND.COM takes in a line
 SPOOL = "SPOOL"
 _WIDTH = 72
+_INDENT = " " * 12
 
 
 def batch_files(
@@ -27,33 +28,31 @@ def batch_files(
     the same octets everywhere. Raises UsageError where a command would be longer than DOS takes.
     """
     files = {}
-    told = [study.title, f"Machine: {study.machine}", ""]
+    told: list[str] = []
+    cautions: dict[str, None] = {}
     last = ""
     for boot in boots:
+        words = boot_words(study, boot, last)
         name = f"B{boot.number:03}.BAT"
-        files[name] = _octets(_batch(study, boot, last, drive, send_programs=send_programs))
-        told += [
-            f"{name}  {line}" if not at else f"          {line}"
-            for at, line in enumerate(_words(study, boot, last))
-        ]
+        files[name] = _octets(_batch(study, boot, words.within, drive, send_programs=send_programs))
+        first, *rest = _wrapped(words.before, _WIDTH - len(_INDENT))
+        told += [f"{name:<{len(_INDENT)}}{first}", *(_INDENT + line for line in rest)]
+        cautions.update(dict.fromkeys(words.cautions))
         last = boot.label
-    told += [
-        "",
-        f"Start each in its own boot, in this order, from {drive}\\. Records gather in {drive}\\{SPOOL}.",
-    ]
-    files["PLAN.TXT"] = _octets(line for each in told for line in _wrapped(each))
+    told += ["", *_wrapped(f"Start each in its own boot, in this order, from {drive}\\.")]
+    told += _wrapped(f"Records gather in {drive}\\{SPOOL}. Bring this disk home.")
+    careful = [line for each in cautions for line in _wrapped(f"Caution: {each}")]
+    head = [*_wrapped(study.title), *_wrapped(f"Machine: {study.machine}"), "", *careful, ""]
+    files["PLAN.TXT"] = _octets([*head, *told])
     return files
 
 
-def _words(study: Study, boot: PlannedBoot, last: str) -> list[str]:
-    return _wrapped(change_words(study, boot, last), _WIDTH - 10)
-
-
-def _batch(study: Study, boot: PlannedBoot, last: str, drive: str, *, send_programs: bool) -> Iterable[str]:
+def _batch(study: Study, boot: PlannedBoot, words: str, drive: str, *, send_programs: bool) -> Iterable[str]:
     yield "@ECHO OFF"
-    for line in _words(study, boot, last):
+    for line in _wrapped(words):
         yield f"ECHO {_plain(line)}"
-    yield "ECHO Ctrl-C ends this if the machine is not so; any other key goes on."
+    yield f"ECHO And freshly {'switched on' if study.cold else 'reset'}, for a boot of its own."
+    yield "ECHO Ctrl-C ends this if it is not so; any other key goes on."
     yield "PAUSE"
     spool = f"/D:{drive}\\{SPOOL}"
     # COMMAND.COM's NUL is there in every existing folder: the way to ask whether a folder exists.

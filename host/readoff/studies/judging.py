@@ -310,6 +310,9 @@ def _targets(study: Study, gathered: Sequence[Gathered], notices: Sequence[Notic
         name = f"{target.words}, by {each.wanted.title}" if target.words else each.wanted.title
         for label in study.labels:
             blocking = standing(notices, label, label)
+            if not each.samples.get(label):
+                yield f"{name}: there is no reading of it in {label}."
+                continue
             try:
                 said = against_target(each.metric, label, each.samples.get(label, ()), target.at).sentence
             except JudgeRefusal as refusal:

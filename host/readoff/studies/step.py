@@ -158,9 +158,24 @@ class _Change:
         return (_FITTING_CAUTIONS if self.fitting else _SETTING_CAUTIONS) + _OTHER_CAUTIONS
 
 
-def change_words(study: Study, planned: PlannedBoot, last: str) -> str:
-    """What a person does before a boot of the plan, in words; last: the configuration before it, "" for none."""
-    return _new_boot(_Change(study, planned, last)).words
+@dataclass(frozen=True)
+class BootWords:
+    """What a person is told about a boot of the plan. before: ahead of it; within: when it has begun."""
+
+    before: str
+    within: str
+    cautions: tuple[str, ...]
+
+
+def boot_words(study: Study, planned: PlannedBoot, last: str) -> BootWords:
+    """The words for a boot of the plan; last: the configuration before it, "" for none."""
+    change = _Change(study, planned, last)
+    step = _new_boot(change)
+    return BootWords(step.words, _sure(change), step.cautions)
+
+
+def _sure(change: _Change) -> str:
+    return f"{change.begin}. Make sure that the machine is now: {change.configuration.changes}."
 
 
 def _fresh(change: _Change) -> Step:
@@ -169,8 +184,7 @@ def _fresh(change: _Change) -> Step:
     snapshot = Step(StepKind.SNAPSHOT, f"{change.begin}: take a snapshot.", label, number)
     if change.same:
         return snapshot
-    words = f"{change.begin}. Make sure that the machine is now: {change.configuration.changes}."
-    return Step(StepKind.PERSON, words, label, number, cautions=change.cautions, then=snapshot)
+    return Step(StepKind.PERSON, _sure(change), label, number, cautions=change.cautions, then=snapshot)
 
 
 def _new_boot(change: _Change) -> Step:
@@ -181,6 +195,6 @@ def _new_boot(change: _Change) -> Step:
             return Step(StepKind.RESET, words, label, number, cautions=_OTHER_CAUTIONS)
         words = f"{change.begin}: {_OFF}"
         return Step(StepKind.PERSON, words, label, number, cautions=_OTHER_CAUTIONS)
-    words = f"{change.begin}. Change the machine so that it is: {change.configuration.changes}."
+    words = f"{change.begin}. See to it that the machine is: {change.configuration.changes}."
     end = f" {_OFF}" if change.study.cold or change.fitting else " Then reset it."
     return Step(StepKind.PERSON, words + end, label, number, cautions=change.cautions)
