@@ -148,7 +148,7 @@ def test_two_against_thirty_boots_works():
         ([100, 100, 100], [100, 100, 100], "below the resolution"),
         ([100, 100, 100], [110, 110, 110], "below the resolution"),
         ([1e-200, 1e-200, 1.1e-200], [1e200, 1e200, 1.1e200], "far beyond what any program measures"),
-        ([1e-149, 1e-149, 9e-149], [1e149, 1e149, 9e149], "more than a ratio can be written for"),
+        ([1e-150, 1e-150, 1.01e-150], [1e150, 1e150, 0.99e150], "more than a ratio can be written for"),
     ],
 )
 def test_refusals_say_why(base, other, words):
