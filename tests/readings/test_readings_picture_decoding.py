@@ -84,6 +84,42 @@ def test_bits_of_all_depths_in_random_pictures():
         assert colours(decode(FORMATS[name](rows))) == wanted, name
 
 
+def _bmp_of(bits, palette, rows, claimed):
+    """A BMP by hand (BITMAPINFOHEADER; from memory), with so many colours claimed."""
+    width, height = len(rows[0]), len(rows)
+    stride = (width * bits + 31) // 32 * 4
+    body = b""
+    for row in reversed(rows):
+        packed = "".join(f"{index:0{bits}b}" for index in row).ljust(stride * 8, "0")
+        body += int(packed, 2).to_bytes(stride, "big")
+    colours = b"".join(bytes([blue, green, red, 0]) for red, green, blue in palette)
+    start = 54 + len(colours)
+    head = struct.pack("<2sIHHI", b"BM", start + len(body), 0, 0, start)
+    return (
+        head
+        + struct.pack("<IiiHHIIiiII", 40, width, height, 1, bits, 0, 0, 0, 0, claimed, 0)
+        + colours
+        + body
+    )
+
+
+@pytest.mark.parametrize("bits", [1, 4, 8])
+@pytest.mark.parametrize(
+    "palette", [((0, 0, 0), (255, 255, 255)), ((255, 255, 255), (0, 0, 0)), ((9, 9, 9), (1, 2, 3))]
+)
+def test_a_bmp_of_two_colours_is_what_its_bits_say(bits, palette):
+    chance = random.Random(bits)
+    rows = [[chance.randrange(2) for _ in range(19)] for _ in range(5)]
+    picture = decode(_bmp_of(bits, palette, rows, 2))
+    assert list(picture.pixels) == [index for row in rows for index in row]
+    assert colours(picture) == [palette[index] for row in rows for index in row]
+
+
+def test_a_bmp_with_an_index_beyond_its_colours_is_refused():
+    with pytest.raises(MalformedError, match="colour 2 is not among the 2 of the palette"):
+        decode(_bmp_of(4, [(0, 0, 0), (255, 255, 255)], [[0, 1, 2]], 2))
+
+
 def _png_of(width, height, depth, colour, data):
     """A PNG written by hand (PNG specification, W3C, section 5: chunks of length, type, data, CRC-32)."""
 

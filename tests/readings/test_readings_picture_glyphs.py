@@ -187,7 +187,7 @@ def test_glyphs_too_alike_are_refused():
 
 
 def test_a_cell_that_is_not_clear_is_refused():
-    ink = Ink("colours", colours=frozenset({(255, 255, 255)}), paper=frozenset({(0, 0, 0)}))
+    ink = Ink("colours", colours=frozenset({(255, 255, 255)}), paper_colours=frozenset({(0, 0, 0)}))
     rows = grid(LINES, CHAMFER[8, 14])
     rows[0][0] = 7
     with pytest.raises(UsageError, match="neither ink nor paper"):

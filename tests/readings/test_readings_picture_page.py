@@ -36,7 +36,7 @@ def texts(rows, ink=BY_INDEX, **more):
         BY_INDEX,
         Ink("indices", indices=frozenset({INK}), paper=frozenset({PAPER})),
         Ink("colours", colours=frozenset({WHITE})),
-        Ink("colours", colours=frozenset({WHITE}), paper=frozenset({BLACK})),
+        Ink("colours", colours=frozenset({WHITE}), paper_colours=frozenset({BLACK})),
         Ink("brighter", threshold=254),
         Ink("brighter", threshold=0),
         Ink("differs"),
@@ -119,13 +119,13 @@ def test_a_colour_that_is_neither_ink_nor_paper_is_told():
     rows[3][9] = 7
     for ink in (
         Ink("indices", indices=frozenset({INK}), paper=frozenset({PAPER})),
-        Ink("colours", colours=frozenset({WHITE}), paper=frozenset({BLACK})),
+        Ink("colours", colours=frozenset({WHITE}), paper_colours=frozenset({BLACK})),
     ):
         (row,) = read(rows, ink)
         assert row.text == "1" + UNREAD
         assert "index 7 is neither ink nor paper" in row.unread[0].reason
     decoded = decode(saved(image(rows).convert("RGB"), "BMP"))
-    (row,) = read(decoded, Ink("colours", colours=frozenset({WHITE}), paper=frozenset({BLACK})))
+    (row,) = read(decoded, Ink("colours", colours=frozenset({WHITE}), paper_colours=frozenset({BLACK})))
     assert "colour #777777 is neither" in row.unread[0].reason
 
 

@@ -6,7 +6,9 @@ from readoff.errors import SchemaError
 from readoff.readings import Capture, CaptureKind, as_shown, explain, read_run
 from readoff.readings.marking import MarkKind, mark
 from readoff.readings.picture.frames import frame_octets
+from readoff.readings.picture.glyphs import load_glyphs
 from readoff.readings.picture.loading import TABLES
+from readoff.readings.samples import check_samples
 from support.drawn_pictures import (
     CHAMFER,
     FORMATS,
@@ -408,6 +410,68 @@ def test_what_is_wrong_in_a_schema_is_told_with_its_place(old, new, told):
     assert told in str(error.value)
 
 
+SAMPLES = """
+[[samples]]
+text = '''
+Mill 1.2
+Pace: 84.70'''
+readings = { pace = "84.70" }
+
+[[samples]] # one cell is no glyph
+text = '''
+Mill 1.2
+Pace: 8\ufffd.70'''
+held = ["pace"]
+
+[[samples]]
+text = "Hill 1.2"
+recognised = false
+"""
+
+
+@pytest.mark.parametrize(
+    "ink",
+    [
+        "brighter = 127",
+        "darker = 127",
+        "indices = [0, 7]",
+        "indices = [3], paper = [9]",
+        'colours = ["#102030"]',
+        'colours = ["#000000"], paper = ["#FF0000"]',
+        "differs = true",
+    ],
+)
+def test_samples_are_drawn_as_the_schema_sees_them(ink):
+    (schema,) = load(schema_text(ink=ink, more="size = '320x200'") + SAMPLES)
+    assert len(schema.samples) == 3
+    assert check_samples(schema) == ()
+
+
+def test_samples_that_are_not_read_as_they_say_are_told():
+    wrong = SAMPLES.replace('pace = "84.70"', 'pace = "84.7"').replace("Hill", "Mill")
+    (schema,) = load(schema_text() + wrong)
+    told = check_samples(schema)
+    assert len(told) == 2
+    assert "read: 84.70; right would be 84.7" in told[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "more", "told"),
+    [
+        ("Mill " + 20 * "x", "", "a text that does not fit 2 rows of 20 cells"),
+        ("Mill\\n\\n\\n1", "", "a text that does not fit"),
+        ("Mill \u263a", "", "chamfer has no '\u263a'"),
+        ("Mill", 'frame = "13h"', "a raw frame is not drawn"),
+    ],
+)
+def test_a_sample_that_cannot_be_drawn_is_told(text, more, told):
+    sample = f'[[samples]]\ntext = "{text}"\nrecognised = false\n'
+    with pytest.raises(SchemaError) as error:
+        load(schema_text(more=more, recognise="all = ['^Mill ']\nfiles = ['A.BMP']") + sample)
+    assert told in str(error.value)
+    assert "samples[0].text" in str(error.value)
+
+
 def test_faults_of_glyph_files_are_told_with_those_of_schemas():
     from readoff.readings import load_schemas
 
@@ -419,7 +483,21 @@ def test_faults_of_glyph_files_are_told_with_those_of_schemas():
     assert "metrics.pace.better: 'up'" in told
 
 
+GUIDE = (GLYPH_FILE.parents[2] / "docs" / "pictures.md").read_text("utf-8")
+
+
+def test_the_example_of_the_guide_reads_its_samples():
+    (schema,) = load(GUIDE.split("```toml\n")[1].partition("```")[0])
+    assert check_samples(schema) == ()
+    assert len(schema.samples) == 2
+
+
+def test_the_glyphs_of_the_guide_load():
+    tiny, heights = (GUIDE.split("```toml\n")[at].partition("```")[0] for at in (2, 3))
+    sizes = load_glyphs([("tiny.glyphs.toml", tiny.replace("[[sheets]]", heights + "[[sheets]]", 1))])["tiny"]
+    assert list(sizes) == [(4, 4), (4, 8)]
+
+
 def test_every_key_has_its_place_in_the_guide():
-    guide = (GLYPH_FILE.parents[2] / "docs" / "pictures.md").read_text("utf-8")
     for key in {key for keys in TABLES for key in keys}:
-        assert f"`{key}" in guide, key
+        assert f"`{key}" in GUIDE, key

@@ -78,6 +78,18 @@ def bmp4(rows: list[list[int]]) -> bytes:
     return head + info + colours + body
 
 
+def bmp_runs(rows: list[list[int]]) -> bytes:
+    """A BMP of 8 bits a pixel in runs of one (RLE8: count and index; 0 0 ends a row, 0 1 the picture; from memory)."""
+    body = (
+        b"".join(b"".join(bytes([1, index]) for index in row) + b"\0\0" for row in reversed(rows)) + b"\0\1"
+    )
+    colours = b"".join(bytes([blue, green, red, 0]) for red, green, blue in PALETTE)
+    start = 14 + 40 + len(colours)
+    head = struct.pack("<2sIHHI", b"BM", start + len(body), 0, 0, start)
+    info = struct.pack("<IiiHHIIiiII", 40, len(rows[0]), len(rows), 1, 8, 1, len(body), 0, 0, 16, 0)
+    return head + info + colours + body
+
+
 def pcx4(rows: list[list[int]]) -> bytes:
     """A PCX of four planes of one bit, the usual one for 16 colours, by its description (from memory)."""
     width, height = len(rows[0]), len(rows)
@@ -99,10 +111,20 @@ def _two_colours(rows: list[list[int]]) -> Image.Image:
     return image(rows).convert("L").point(lambda grey: 255 if grey > 127 else 0).convert("1")
 
 
+def _eight_bits(rows: list[list[int]]) -> Image.Image:
+    """Eight bits a pixel, but a palette of black and white only."""
+    made = Image.new("P", (len(rows[0]), len(rows)))
+    made.putpalette([0, 0, 0, 255, 255, 255])
+    made.putdata([int(index > 7) for row in rows for index in row])
+    return made
+
+
 # Every format, by its name, from rows of indices. Those of two colours keep black and white only.
 FORMATS: dict[str, Callable[[list[list[int]]], bytes]] = {
     "BMP 1": lambda rows: saved(_two_colours(rows), "BMP"),
     "BMP 4": bmp4,
+    "BMP 8 runs": bmp_runs,
+    "BMP 8 black and white": lambda rows: saved(_eight_bits(rows), "BMP"),
     "BMP 8": lambda rows: saved(image(rows), "BMP"),
     "BMP 24": lambda rows: saved(image(rows).convert("RGB"), "BMP"),
     "PCX 1": lambda rows: saved(_two_colours(rows), "PCX"),

@@ -92,6 +92,8 @@ class Kind:
     from (a block, a table), so that the repeats of two metrics from the same one belong together. path: the one of
     `shown` that is a path into arrays; what stands in it before [*] is such a section too. also: digest of what else a
     way was made from, beside its schema.
+    draw: for samples, the octets of a file that shows a text in the eyes of a way, where its octets are no text; raises
+    SchemaError for a text that cannot be shown so.
     """
 
     name: str
@@ -105,6 +107,7 @@ class Kind:
     sections: tuple[str, ...] = ()
     path: str = ""
     also: Callable[[Way], str] = lambda way: ""
+    draw: Callable[[Way, str], bytes] | None = None
 
     def section(self, table: Table) -> str:
         """Where the repeats of a shown metric come from; "" where nothing says so."""

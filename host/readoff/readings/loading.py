@@ -10,6 +10,7 @@ import re
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 from readoff.errors import SchemaError
 from readoff.readings.binary import BINARY
@@ -114,7 +115,8 @@ def _load(text: str, faults: Faults, kinds: Mapping[str, Kind]) -> Schema | None
                 "headline", f"{metric!r} is better neither way", "a metric that is better higher or lower"
             )
     rules = _rules(top, known)
-    samples = load_samples(top.tables("samples"), known, faults)
+    draw = partial(kind.draw, way) if kind.draw and way and not faults.told else None
+    samples = load_samples(top.tables("samples"), known, faults, draw)
     if faults.told or way is None:
         return None
     digest = hashlib.sha256(octets + kind.also(way).encode("ascii")).hexdigest()

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 
+from readoff.errors import SchemaError
 from readoff.readings.faults import Faults
 from readoff.readings.schema import Sample
 from readoff.readings.screen.cells import attribute_of
@@ -15,19 +16,22 @@ SAMPLE_KEYS = (
     *("readings", "held", "recognised"),
 )
 _KINDS = tuple(kind.value for kind in CaptureKind)
+Draw = Callable[[str], bytes]
 
 
-def load_samples(tables: Sequence[Table], metrics: Collection[str], faults: Faults) -> tuple[Sample, ...]:
-    """Samples as captures with what must be read from them."""
-    return tuple(_sample(table, metrics, faults) for table in tables)
+def load_samples(
+    tables: Sequence[Table], metrics: Collection[str], faults: Faults, draw: Draw | None = None
+) -> tuple[Sample, ...]:
+    """Samples as captures with what must be read from them. draw: makes the file of a text that is drawn."""
+    return tuple(_sample(table, metrics, faults, draw) for table in tables)
 
 
-def _sample(table: Table, metrics: Collection[str], faults: Faults) -> Sample:
+def _sample(table: Table, metrics: Collection[str], faults: Faults, draw: Draw | None) -> Sample:
     table.only(SAMPLE_KEYS)
-    kind = table.text("capture", needed=False) or "console"
+    kind = table.text("capture", needed=False) or ("file" if draw else "console")
     kind = kind if table.choice("capture", kind, _KINDS) else "console"
     columns = table.whole("columns", 255)
-    octets = _octets(table)
+    octets = _drawn(table, draw) if draw and "text" in table.data else _octets(table)
     if kind == "screen":
         if not columns:
             table.fault("columns", "missing", "the columns of the screen: columns = 80")
@@ -50,6 +54,19 @@ def _sample(table: Table, metrics: Collection[str], faults: Faults) -> Sample:
     capture = Capture(CaptureKind(kind), octets, columns, table.text("name", needed=False))
     program = table.text("program", needed=False)
     return Sample(capture, tuple(readings), held, recognised, program, faults.line(table.path))
+
+
+def _drawn(table: Table, draw: Draw) -> bytes:
+    """The file of a picture that shows the sample's text."""
+    try:
+        return draw(table.text("text"))
+    except SchemaError as error:
+        table.fault(
+            "text",
+            error.what,
+            error.next_step or "a text in the characters of the glyphs that fits the region",
+        )
+        return b""
 
 
 def _numbers(table: Table, metric: str) -> tuple[str, ...]:

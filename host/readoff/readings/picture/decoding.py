@@ -15,6 +15,7 @@ from readoff.readings.picture.pixels import RGB, Picture, check_size
 
 if TYPE_CHECKING:
     from PIL.Image import Image
+    from PIL.ImageFile import ImageFile
 
 _GREYS = tuple((grey, grey, grey) for grey in range(256))
 # Whatever else a TIFF may hold is stored with loss, or by a codec that few use and an attacker may.
@@ -22,6 +23,9 @@ _TIFF_WITHOUT_LOSS = ("raw", "packbits", "tiff_lzw", "tiff_deflate", "tiff_adobe
 _PCX_HEADER, _PCX_PALETTE = 128, 769
 _PCX_VERSIONS = (0, 2, 3, 4, 5)
 _PCX_RUN = 0xC0
+_BMP_HEADER = 40
+# What Pillow calls pixels of so many bits.
+_BMP_PIXELS = {1: ("1", "P;1"), 4: ("P;4",), 8: ("P", "L")}
 _FORMATS = ("BMP", "PCX", "TIFF", "GIF", "PNG")
 
 
@@ -67,8 +71,9 @@ def decode(octets: bytes) -> Picture:
 def _decoded(octets: bytes, claimed: str) -> Picture:
     from PIL import Image  # noqa: PLC0415 - loaded where a picture comes
 
+    colours = 0
     if claimed == "BMP":
-        _check_bmp(octets)
+        octets, colours = _bmp_with_all_colours(octets)
     elif claimed == "PCX":
         _check_pcx(octets)
     if claimed == "PNG":
@@ -83,15 +88,17 @@ def _decoded(octets: bytes, claimed: str) -> Picture:
             raise MalformedError(
                 "the GIF's picture does not cover its screen: the rest has no certain colour"
             )
+        if claimed == "BMP":
+            _check_bmp_decoder(picture, octets)
         picture.load()
-        made = _plain(picture)
+        made = _plain(picture, colours)
         if claimed in ("GIF", "TIFF", "PNG") and _has_second(picture):
             raise MalformedError(f"the {claimed} has several pictures: which one counts is not known")
         return made
 
 
-def _plain(picture: Image) -> Picture:
-    """A loaded picture of Pillow's as ours."""
+def _plain(picture: Image, colours: int) -> Picture:
+    """A loaded picture of Pillow's as ours. colours: how many of its palette count, 0 for all."""
     width, height = picture.size
     if picture.info.get("transparency") is not None or picture.mode in ("RGBA", "LA", "PA"):
         alpha = picture.convert("RGBA").getchannel("A")
@@ -102,7 +109,8 @@ def _plain(picture: Image) -> Picture:
             width, height, picture.convert("L").tobytes().replace(b"\xff", b"\1"), (_GREYS[0], _GREYS[255])
         )
     if picture.mode == "P":
-        return Picture(width, height, picture.tobytes(), _palette(picture))
+        palette = _palette(picture)
+        return Picture(width, height, picture.tobytes(), palette[:colours] if colours else palette)
     if picture.mode == "L":
         return Picture(width, height, picture.tobytes(), _GREYS)
     if picture.mode in ("RGB", "RGBA", "LA", "PA"):
@@ -123,11 +131,31 @@ def _has_second(picture: Image) -> bool:
     return True
 
 
-def _check_bmp(octets: bytes) -> None:
-    """A BMP says how long it is; a file that ends before is cut short, whatever the decoder makes of it."""
+def _bmp_with_all_colours(octets: bytes) -> tuple[bytes, int]:
+    """A BMP that claims all the colours its bits allow, and how many it claimed before; 0 for all.
+
+    A BMP says how long it is; a file that ends before is cut short, whatever the decoder makes of it. And where it has
+    fewer colours than its bits allow, Pillow takes a palette of black and white for a sign of one bit a pixel.
+    """
     due = int.from_bytes(octets[2:6], "little")
     if len(octets) < due:
         raise _cut_short("BMP", len(octets), f"should have {due}")
+    header, bits = int.from_bytes(octets[14:18], "little"), int.from_bytes(octets[28:30], "little")
+    colours = int.from_bytes(octets[46:50], "little")
+    if header < _BMP_HEADER or bits not in (4, 8) or not 0 < colours < 1 << bits:
+        return octets, 0
+    return octets[:46] + (1 << bits).to_bytes(4, "little") + octets[50:], colours
+
+
+def _check_bmp_decoder(picture: ImageFile, octets: bytes) -> None:
+    """Whether Pillow is about to read pixels of as many bits as the BMP has."""
+    header = int.from_bytes(octets[14:18], "little")
+    at = 28 if header >= _BMP_HEADER else 24
+    bits = int.from_bytes(octets[at : at + 2], "little")
+    for tile in picture.tile:
+        args = tile.args if isinstance(tile.args, tuple) else (tile.args,)
+        if tile.codec_name == "raw" and args[0] not in _BMP_PIXELS.get(bits, (args[0],)):
+            raise MalformedError(f"a BMP of {bits} bits with these colours is not read")
 
 
 def _check_pcx(octets: bytes) -> None:

@@ -18,15 +18,17 @@ Key = int | bytes
 class Ink:
     """An ink rule. how: "indices", "colours", "brighter", "darker" or "differs".
 
-    indices, colours: those that count as ink. paper: those of the background; where it is given, a cell with any
-    other colour is held. threshold: of the brightness, 0 to 255 (ITU-R BT.601 luma: 0.299 R + 0.587 G + 0.114 B).
+    indices, colours: those that count as ink. paper, paper_colours: those of the background; where they are given, a
+    cell with any other is held. threshold: of the brightness, 0 to 255 (luma of ITU-R BT.601: 0.299 R + 0.587 G +
+    0.114 B).
     "differs": whatever is not the cell's commonest colour (so glyphs that are mostly ink show their paper as ink).
     """
 
     how: str
     indices: frozenset[int] = frozenset()
     colours: frozenset[RGB] = frozenset()
-    paper: frozenset[int] | frozenset[RGB] = frozenset()
+    paper: frozenset[int] = frozenset()
+    paper_colours: frozenset[RGB] = frozenset()
     threshold: int = 0
 
 
@@ -96,10 +98,10 @@ class Inking:
                 luma = 299 * colour[0] + 587 * colour[1] + 114 * colour[2]
                 limit = 1000 * ink.threshold
                 return _INK if (luma > limit if ink.how == "brighter" else luma < limit) else _PAPER
-            is_ink, is_paper = colour in ink.colours, colour in ink.paper
+            is_ink, is_paper = colour in ink.colours, colour in ink.paper_colours
         if is_ink:
             return _INK
-        return _PAPER if is_paper or not ink.paper else _NEITHER
+        return _PAPER if is_paper or not (ink.paper or ink.paper_colours) else _NEITHER
 
     def _colour(self, key: Key) -> RGB:
         return self.picture.palette[key] if isinstance(key, int) else (key[0], key[1], key[2])

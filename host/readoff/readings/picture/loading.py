@@ -131,7 +131,7 @@ def _ink(table: Table) -> Ink:
     if how == "indices":
         return Ink(how, indices=_indices(table, "indices"), paper=_indices(table, "paper"))
     if how == "colours":
-        return Ink(how, colours=_colours(table, "colours"), paper=_colours(table, "paper"))
+        return Ink(how, colours=_colours(table, "colours"), paper_colours=_colours(table, "paper"))
     if how == "differs" and not table.flag("differs"):
         table.fault("differs", "false", "differs = true, or another rule")
     return Ink(how, threshold=0 if how == "differs" else table.whole(how, 255))

@@ -11,11 +11,12 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeVar
 
-from readoff.errors import MalformedError
+from readoff.errors import MalformedError, SchemaError
 from readoff.readings.beside import MOST_OCCURRENCES
 from readoff.readings.kinds import Kind, Seen, Told, Way
 from readoff.readings.numbers import Number, Unread
 from readoff.readings.picture.decoding import decode, format_of
+from readoff.readings.picture.drawing import file_of
 from readoff.readings.picture.frames import DAC_OCTETS, dac_palette, frame_octets, picture_of
 from readoff.readings.picture.glyphs import Library
 from readoff.readings.picture.loading import Source, load_rule
@@ -222,7 +223,17 @@ def picture_kind(library: Library) -> Kind:
         own_patterns=True,
         sections=TEXT.sections,
         also=_glyphs_digest,
+        draw=_drawn,
     )
+
+
+def _drawn(way: Way, text: str) -> bytes:
+    assert isinstance(way, PictureWay)
+    if way.source.frame:
+        raise SchemaError(
+            "a raw frame is not drawn", next_step="octets = in hex, or a schema for a file of a picture"
+        )
+    return file_of(text.splitlines(), way.rule)
 
 
 def _glyphs_digest(way: Way) -> str:
