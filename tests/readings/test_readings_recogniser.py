@@ -51,6 +51,85 @@ def captures(draw):
     return make(octets)
 
 
+def binary(name, rule):
+    return f"""
+schema = "{name}"
+kind = "binary"
+title = "A file"
+headline = ["score"]
+layout = "file"
+[recognise]
+{rule[0]}
+[layouts.file]
+fields = [{rule[1]}]
+[metrics.score]
+field = "score"
+unit = "points"
+better = "higher"
+"""
+
+
+def on_screen(name, text):
+    return f"""
+schema = "{name}"
+kind = "screen"
+title = "A screen"
+headline = ["score"]
+[recognise]
+texts = [{text}]
+[metrics.score]
+row = 1
+column = 1
+unit = "points"
+better = "higher"
+"""
+
+
+FILES = [
+    "",
+    'files = ["MILL.OUT"]',
+    'files = ["MILL.OUT", "MILL.OUT"]',
+    'files = ["*.OUT"]',
+    "lengths = [3, 5]",
+]
+FIELDS = [
+    '{ name = "m", type = "octets", size = 2, equals = "4D 69" }, { name = "score", type = "text", size = "rest" }',
+    '{ name = "s", type = "u8" }, { name = "m", type = "u8", equals = 105 }, { name = "score", type = "u8" }',
+]
+OPEN = '{ name = "score", type = "text", size = "rest" }'
+BINARIES = [(rule, fields) for rule in FILES for fields in FIELDS] + [(rule, OPEN) for rule in FILES[1:4]]
+TEXTS = [
+    '{ text = "Mill" }',
+    '{ text = "Mill", row = 2 }',
+    '{ text = "Mill", column = 3 }',
+    '{ text = "♥" }',
+    '{ text = "Score" }, { text = "5" }',
+]
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    st.lists(st.one_of(rules(), st.sampled_from(BINARIES), st.sampled_from(TEXTS)), min_size=1, max_size=9),
+    st.lists(captures(), min_size=1, max_size=4),
+)
+def test_schemas_of_several_kinds_at_once_are_each_alone(rules, captures):
+    texts = []
+    for number, rule in enumerate(rules):
+        if isinstance(rule, tuple):
+            texts.append(binary(f"s{number}", rule))
+        else:
+            texts.append(
+                on_screen(f"s{number}", rule)
+                if rule.startswith("{")
+                else schema_text(name=f"s{number}", recognise=rule)
+            )
+    schemas = load(*texts)
+    known = Recogniser(schemas)
+    for capture in captures:
+        view = View(capture)
+        assert [schema.name for schema in known.claims(view)] == alone(view, schemas)
+
+
 def _as_screen(octets):
     return screen(*octets.split(b"\r\n"), columns=40)
 

@@ -80,6 +80,16 @@ class Showing(Protocol):
         ...
 
 
+@runtime_checkable
+class Marked(Protocol):
+    """A way whose captures all have the same octets at the same place, so that many can be looked up at once."""
+
+    @property
+    def mark(self) -> tuple[int, bytes] | None:
+        """The offset and the octets; None where it has no such mark."""
+        ...
+
+
 @dataclass(frozen=True)
 class Kind:
     """One kind of schema.

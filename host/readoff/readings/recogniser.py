@@ -17,15 +17,17 @@ from typing import Any, overload
 
 import re2
 
-from readoff.readings.kinds import Doubting
+from readoff.readings.kinds import Doubting, Marked
 from readoff.readings.reading import Verdict
-from readoff.readings.recognising import doubt, recognise, recognised
+from readoff.readings.recognising import base_name, doubt, recognise, recognised
 from readoff.readings.schema import Schema, line_options, line_pattern
+from readoff.readings.shown import CaptureKind
 from readoff.readings.view import View
 
 SET_MEMORY = 64 << 20  # octets, for the automaton of one set
 _ALWAYS = ""  # matches every text
 _KEPT = 4
+_WILD = frozenset("*?[")  # what fnmatch takes for more than a letter
 
 
 @dataclass(frozen=True)
@@ -38,12 +40,51 @@ class _Wanted:
     bars: frozenset[int]
 
 
+class _Unpatterned:
+    """The schemas that need no pattern on the lines: found by a mark, by a name, or tried one by one."""
+
+    def __init__(self, wanted: Sequence[_Wanted]) -> None:
+        self._marked: dict[tuple[int, int], dict[bytes, list[_Wanted]]] = {}
+        self._named: dict[str, list[_Wanted]] = {}
+        self._others: dict[CaptureKind, list[_Wanted]] = {}
+        for each in wanted:
+            mark = each.schema.way.mark if isinstance(each.schema.way, Marked) else None
+            rules = each.schema.recognise
+            if mark:
+                offset, octets = mark
+                places = self._marked.setdefault((offset, offset + len(octets)), {})
+                places.setdefault(octets, []).append(each)
+            elif (
+                rules.kinds == (CaptureKind.FILE,)
+                and rules.files
+                and not _WILD.intersection("".join(rules.files))
+            ):
+                for name in dict.fromkeys(rules.files):
+                    self._named.setdefault(name, []).append(each)
+            else:
+                for kind in rules.kinds:
+                    self._others.setdefault(kind, []).append(each)
+
+    def candidates(self, view: View) -> list[_Wanted]:
+        """Those that are worth a look."""
+        capture = view.capture
+        found = list(self._others.get(capture.kind, ()))
+        for (begin, end), marks in self._marked.items():
+            found += marks.get(capture.octets[begin:end], ())
+        if self._named:
+            found += self._named.get(base_name(capture.name), ())
+        return found
+
+
 class Recogniser:
     """Schemas, made ready to be tried all at once. memory: octets that the set's automaton may take."""
 
     def __init__(self, schemas: Sequence[Schema], *, memory: int = SET_MEMORY) -> None:
         self.schemas = tuple(schemas)
-        self._doubting = [schema for schema in self.schemas if isinstance(schema.way, Doubting)]
+        self._doubting: dict[CaptureKind, list[Schema]] = {}
+        for schema in self.schemas:
+            for kind in schema.recognise.kinds if isinstance(schema.way, Doubting) else ():
+                self._doubting.setdefault(kind, []).append(schema)
         numbers: dict[str, int] = {}
 
         def number(text: str) -> int:
@@ -61,7 +102,7 @@ class Recogniser:
         self._always = number(_ALWAYS)
         self._set = _set_of(tuple(numbers), memory)
         self._by_need: dict[int, list[_Wanted]] = {}
-        self._needless = [each for each in self._wanted if not each.needs]
+        self._unpatterned = _Unpatterned([each for each in self._wanted if not each.needs])
         shared = Counter(need for each in self._wanted for need in each.needs)
         for each in self._wanted:
             if each.needs:
@@ -79,13 +120,17 @@ class Recogniser:
             for each in self._by_need.get(need, ())
             if each.needs <= matched and each.bars.isdisjoint(matched) and _rest(view, each)
         ]
-        claiming += [each for each in self._needless if each.bars.isdisjoint(matched) and _rest(view, each)]
+        claiming += [
+            each
+            for each in self._unpatterned.candidates(view)
+            if each.bars.isdisjoint(matched) and _rest(view, each)
+        ]
         claiming.sort(key=lambda each: each.place)
         return [each.schema for each in claiming]
 
     def doubts(self, view: View) -> list[tuple[Schema, str]]:
         """The schemas that a capture which nothing recognises may still belong to, and what they cannot make out."""
-        told = ((schema, doubt(view, schema)) for schema in self._doubting)
+        told = ((schema, doubt(view, schema)) for schema in self._doubting.get(view.capture.kind, ()))
         return [(schema, reason) for schema, reason in told if reason]
 
     def matched(self, view: View) -> set[int] | None:

@@ -55,7 +55,7 @@ def _by_name(view: View, rules: Recognition) -> Iterator[Told]:
         else:
             yield True, lambda: f"the program is not known, the schema is for {programs}"
     if rules.files and kind is CaptureKind.FILE:
-        name = ntpath.basename(view.capture.name).upper()
+        name = base_name(view.capture.name)
         met = any(fnmatch.fnmatchcase(name, wanted) for wanted in rules.files)
         yield (
             met,
@@ -87,6 +87,11 @@ def _where(shown: Shown, found: object) -> str:
         return "was not found"
     begin, end = shown.octets_of(*found.span())  # type: ignore[attr-defined]
     return f"was found at octets {begin} to {end}"
+
+
+def base_name(name: str) -> str:
+    """A file's name without its path, in upper case."""
+    return ntpath.basename(name).upper()
 
 
 def _stem(program: str) -> str:

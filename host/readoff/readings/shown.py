@@ -31,6 +31,7 @@ _BEL, _BS, _TAB, _CR = 7, 8, 9, 13
 _SPECIAL = re.compile(rb"[\x07\x08\x09\x0d]")
 _FRAMES_AND_SHADES = range(0xB0, 0xE0)
 _GLYPH_OF = glyphs(bytes(range(256))).replace("\xa0", " ")
+_CODE_OF = {glyph: code for code, glyph in enumerate(_GLYPH_OF) if glyph != " "} | {" ": 0x20}
 _LATIN_TO_GLYPH = {code: glyph for code, glyph in enumerate(_GLYPH_OF) if chr(code) != glyph}
 
 
@@ -135,6 +136,17 @@ class Shown:
         return at, at
 
 
+def as_glyphs(codes: bytes | bytearray) -> str:
+    """Codes as the screen shows them, one character each; 00h and FFh are blanks."""
+    return codes.decode("latin-1").translate(_LATIN_TO_GLYPH)
+
+
+def as_codes(text: str) -> bytes | None:
+    """The codes that show this text, blanks as 20h; None where a character has none."""
+    codes = [_CODE_OF.get(character) for character in text]
+    return None if None in codes else bytes(code for code in codes if code is not None)
+
+
 def show(capture: Capture) -> Shown:
     """Lay out a capture as it was shown. Never raises, whatever the octets."""
     if capture.kind is CaptureKind.SCREEN:
@@ -167,7 +179,7 @@ def _raw_lines(octets: bytes) -> Iterator[tuple[int, int]]:
 def _console_line(octets: bytes, begin: int, end: int, width: int) -> Line:
     raw = octets[begin:end]
     if not _SPECIAL.search(raw):
-        text = raw.decode("latin-1").translate(_LATIN_TO_GLYPH).rstrip(" ")
+        text = as_glyphs(raw).rstrip(" ")
         return Line(text, range(begin, begin + len(text)))
     cells: list[int] = []  # place of each cell
     codes = bytearray()
@@ -193,7 +205,7 @@ def _console_line(octets: bytes, begin: int, end: int, width: int) -> Line:
                 write(0x20, place)
         elif code != _BEL:
             write(code, place)
-    text = codes.decode("latin-1").translate(_LATIN_TO_GLYPH)
+    text = as_glyphs(codes)
     if len(text) <= LONGEST_LINE:
         text = text.rstrip(" ")
     return Line(text, tuple(cells[: len(text)]))
@@ -214,7 +226,7 @@ def _show_screen(capture: Capture) -> Shown:
     for end in range(columns, len(codes) + 1, columns):
         if end < len(codes) and _goes_on(codes[end - 1]):
             continue
-        text = codes[begin:end].decode("latin-1").translate(_LATIN_TO_GLYPH).rstrip(" ")
+        text = as_glyphs(codes[begin:end]).rstrip(" ")
         starts = tuple(range(columns, len(text), columns))
         if len(text) > LONGEST_LINE:
             too_long.append((2 * begin, 2 * end))

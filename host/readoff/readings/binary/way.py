@@ -53,6 +53,12 @@ class BinaryWay:
     named: bool = False
     hints: tuple[Pattern, ...] = ()
 
+    @property
+    def mark(self) -> tuple[int, bytes] | None:
+        """The longest of the fixed values."""
+        longest = max(self.fixed, key=lambda fixed: len(fixed.octets), default=None)
+        return (longest.offset, longest.octets) if longest else None
+
     def further(self, view: View) -> Iterator[Told]:
         """The length, where some are declared; then every fixed field that stands at a fixed offset."""
         octets = view.capture.octets

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-from readoff.contract.cp437 import glyphs
-from readoff.readings.shown import Capture, Line
+from readoff.readings.shown import Capture, Line, as_glyphs
 from readoff.readings.table import Table, described
 
 # The colours of the colour adapter's palette, by their number (common practice, no source); the upper eight of the
@@ -50,6 +49,9 @@ def attribute_of(table: Table) -> int | None:
     return None
 
 
+_BLANKS = bytes(0x20 if code in (0x00, 0xFF) else code for code in range(256))
+
+
 @dataclass(frozen=True)
 class Cells:
     """The cells of a screen capture; rows and columns count from 0. flaw: why they cannot be told, or ""."""
@@ -64,14 +66,29 @@ class Cells:
         return 0 if self.flaw else len(self.octets) // (2 * self.columns)
 
     @cached_property
-    def lines(self) -> tuple[Line, ...]:
-        """Every row with all its cells, blanks at the end too; each code as its glyph, 00h and FFh as blanks."""
-        text = glyphs(self.octets[::2]).replace("\xa0", " ").replace("\0", " ")
-        size = self.columns
-        return tuple(
-            Line(text[row * size : (row + 1) * size], range(2 * row * size, 2 * (row + 1) * size, 2), 2)
-            for row in range(self.rows)
-        )
+    def codes(self) -> bytes:
+        """The codes of all cells, row after row; 00h and FFh, which show blanks, as 20h."""
+        return self.octets[::2].translate(_BLANKS)
+
+    def row(self, row: int) -> str:
+        """The characters of a row, blanks at the end too."""
+        return as_glyphs(self.codes[row * self.columns : (row + 1) * self.columns])
+
+    def line(self, row: int) -> Line:
+        """A row with the places of its characters."""
+        size = 2 * self.columns
+        return Line(self.row(row), range(row * size, (row + 1) * size, 2), 2)
+
+    def find(self, codes: bytes, row: int | None, column: int | None) -> tuple[int, int] | None:
+        """Row and column of the first place where these codes stand within one row; None for any row or column."""
+        begin, end = (0, len(self.codes)) if row is None else (row * self.columns, (row + 1) * self.columns)
+        at = self.codes.find(codes, begin, end)
+        while at >= 0:
+            place = divmod(at, self.columns)
+            if place[1] + len(codes) <= self.columns and column in (None, place[1]):
+                return place
+            at = self.codes.find(codes, at + 1, end)
+        return None
 
     def attributes(self, row: int) -> bytes:
         """The attributes of a row's cells."""

@@ -50,7 +50,7 @@ class At:
         if self.row >= cells.rows or self.column + max(self.width, 1) > cells.columns:
             reason = f"{place} lies outside of {cells.columns} columns and {cells.rows} rows"
             return Missed(reason, 0, cells.rows - 1)
-        text = cells.lines[self.row].text
+        text = cells.row(self.row)
         nothing = Missed(f"there is nothing at {place}", self.row, self.row)
         if self.width:
             field = text[self.column : self.column + self.width]
@@ -78,7 +78,7 @@ class Beside:
             Run(row, *match.span())
             for row in (range(cells.rows) if self.row is None else [self.row])
             if row < cells.rows
-            for match in re.finditer(_whole(self.label), cells.lines[row].text)
+            for match in re.finditer(_whole(self.label), cells.row(row))
         ]
         if not labels:
             return Missed(f"the label {self.label!r} is not there", 0, cells.rows - 1, absent=True)
@@ -88,7 +88,7 @@ class Beside:
         return self._below(cells, labels[0]) if self.below else self._right(cells, labels[0])
 
     def _right(self, cells: Cells, label: Run) -> Run | Missed:
-        text = cells.lines[label.row].text
+        text = cells.row(label.row)
         filling = _FILLING.match(text, label.last)
         begin = filling.end() if filling else label.last
         found = _RUN.match(text, begin)
@@ -98,9 +98,9 @@ class Beside:
 
     def _below(self, cells: Cells, label: Run) -> Run | Missed:
         row = label.row + 1
-        if row < cells.rows and _rules(cells.lines[row].text[label.first : label.last]):
+        if row < cells.rows and _rules(cells.row(row)[label.first : label.last]):
             row += 1
-        text = cells.lines[row].text if row < cells.rows else ""
+        text = cells.row(row) if row < cells.rows else ""
         under = [
             match.span()
             for match in _RUN.finditer(text)
@@ -127,7 +127,7 @@ class Coloured:
         for row in range(cells.rows) if self.row is None else [self.row]:
             if row >= cells.rows:
                 continue
-            text = cells.lines[row].text
+            text = cells.row(row)
             for match in pattern.finditer(cells.attributes(row)):
                 first, last = match.span()
                 part = text[first:last]

@@ -12,7 +12,7 @@ from readoff.readings.numbers import Unread
 from readoff.readings.schema import Metric, Pattern, compile_pattern
 from readoff.readings.screen.cells import Cells, attribute_of, cells_of, colour_named
 from readoff.readings.screen.places import At, Beside, Coloured, Missed, Run
-from readoff.readings.shown import CaptureKind
+from readoff.readings.shown import CaptureKind, as_codes
 from readoff.readings.table import Table
 from readoff.readings.view import View
 
@@ -24,32 +24,21 @@ _SIDES = ("right", "below")
 
 @dataclass(frozen=True)
 class Text:
-    """A text that must stand on the screen; row, column: where, None for anywhere."""
+    """A text that must stand on the screen, as its codes; row, column: where, None for anywhere."""
 
     text: str
+    codes: bytes
     row: int | None
     column: int | None
 
     def told(self, cells: Cells) -> Told:
         """Whether it stands there, and the sentence that says so."""
-        rows = range(cells.rows) if self.row is None else [self.row]
-        found = [
-            (row, at) for row in rows if row < cells.rows and (at := self._in(cells.lines[row].text)) >= 0
-        ]
-        where = "".join(
-            f", {name} {place + 1}"
-            for name, place in (("row", self.row), ("column", self.column))
-            if place is not None
-        )
+        found = cells.find(self.codes, self.row, self.column)
         if found:
-            row, at = found[0]
-            return True, lambda: f"{self.text!r} stands in row {row + 1}, column {at + 1}"
+            return True, lambda: f"{self.text!r} stands in row {found[0] + 1}, column {found[1] + 1}"
+        places = (("row", self.row), ("column", self.column))
+        where = "".join(f", {name} {place + 1}" for name, place in places if place is not None)
         return False, lambda: f"{self.text!r} does not stand there{where}"
-
-    def _in(self, text: str) -> int:
-        if self.column is None:
-            return text.find(self.text)
-        return self.column if text.startswith(self.text, self.column) else -1
 
 
 @dataclass(frozen=True)
@@ -69,7 +58,7 @@ class Place:
                 return []
             place = (2 * run.row * cells.columns, 2 * (run.last_row + 1) * cells.columns)
             return [Seen(Unread(run.reason), *place)]
-        line = cells.lines[run.row]
+        line = cells.line(run.row)
         if wrong := self._wrong_colour(cells, run):
             return [Seen(Unread(wrong), *line.span(run.first, run.last), line.text.rstrip(" "))]
         seen = number_in_line(line, run.first, run.last, metric.style)
@@ -81,7 +70,7 @@ class Place:
         others = set(cells.attributes(run.row)[run.first : run.last]) - {self.attribute}
         if not others:
             return ""
-        text = cells.lines[run.row].text[run.first : run.last]
+        text = cells.row(run.row)[run.first : run.last]
         told = " and ".join(colour_named(other) for other in sorted(others))
         return f"{text!r} is {told}, not {colour_named(self.attribute)}"
 
@@ -134,10 +123,11 @@ def _load(top: Table, recognise: Table, metrics: Mapping[str, Table]) -> ScreenW
 def _text(table: Table) -> Text:
     table.only(("text", "row", "column"))
     text = table.text("text")
-    if text and (text.strip() != text or len(text) > _LONGEST_TEXT or not text.isprintable()):
-        table.fault("text", f"{text!r:.60}", f"up to {_LONGEST_TEXT} characters, no blanks at the ends")
-        text = ""
-    return Text(text, _from_0(table, "row"), _from_0(table, "column"))
+    codes = as_codes(text)
+    if text and (text.strip() != text or len(text) > _LONGEST_TEXT or codes is None):
+        right = f"up to {_LONGEST_TEXT} characters of code page 437, no blanks at the ends"
+        table.fault("text", f"{text!r:.60}", right)
+    return Text(text, codes or b"", _from_0(table, "row"), _from_0(table, "column"))
 
 
 def _place(table: Table) -> Place | None:
