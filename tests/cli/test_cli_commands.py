@@ -280,7 +280,11 @@ def test_compare_judges_the_headlines_unless_asked_for_more(taken):
     assert [each["metric"] for each in got["compared"]] == ["frames_per_second"]
     assert got["unasked"] == ["elapsed", "shown_rate"]
     every = answer("compare", "as-found", "zero-ws", "--every-metric")
-    assert sorted(each["metric"] for each in every["compared"]) == ["elapsed", "frames_per_second", "shown_rate"]
+    assert sorted(each["metric"] for each in every["compared"]) == [
+        "elapsed",
+        "frames_per_second",
+        "shown_rate",
+    ]
     assert every["unasked"] == []
     assert "--every-metric" in run("compare", "as-found", "zero-ws").output
 
@@ -406,7 +410,7 @@ def test_reread_after_a_schema_was_taught(bench):
         ("frames", "2134 frames"),
         ("rate", "72.9 frames/s"),
     ]
-    assert "0 readings are new, 0 are gone" in run("reread", "--schemas", "mine").output
+    assert "0 readings are new, 0 changed, 0 gone" in run("reread", "--schemas", "mine").output
 
 
 def test_a_faulty_schema_is_told_before_anything_is_taken(bench):

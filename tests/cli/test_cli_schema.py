@@ -230,3 +230,32 @@ def test_list_tells_shipped_ones_from_ones_own(bench):
     assert got["replay"]["from"] == "shipped"
     told = run("schema", "list", "--schemas", "mine").output
     assert "Timed replay" in told and "Sacks ground" in told
+
+
+# -- reread --------------------------------------------------------------------------------------------------
+
+
+def test_reread_says_what_each_edit_did_to_which_readings(bench):
+    take(bench, 2, OUTPUT, program="mill")
+    take(bench, 3, OUTPUT.replace(b"16.50", b"9.75"), program="mill")
+    told = run("reread", "--schemas", "mine").output
+    assert "2 readings are new, 0 changed, 0 gone; held: 2 before, 0 now." in told
+    assert "mill: 2 new" in told and "not there" in told
+    edited = MILL.replace('unit = "s"', 'unit = "ms"\nshown_in = "s"').replace('"16.50"', '"16500.00"')
+    (bench / "mine" / "mill.toml").write_text(edited, encoding="utf-8")
+    told = run("reread", "--schemas", "mine").output
+    assert "mill: 2 changed" in told
+    assert [line.split() for line in told.splitlines() if " ms" in line] == [
+        ["1", "time", "16.50", "s", "16500.00", "ms"],
+        ["2", "time", "9.75", "s", "9750.00", "ms"],
+    ]
+    (bench / "mine" / "mill.toml").write_text(edited + "\n# a remark\n", encoding="utf-8")
+    told = run("reread", "--schemas", "mine").output
+    assert "Edited, and reading what it read before: mill." in told
+    (bench / "mine" / "mill.toml").unlink()
+    got = answer("reread", "--schemas", "mine")
+    assert [(each["before"], each["after"], each["schema"]) for each in got["edits"]] == [
+        ("16500.00 ms", "", "mill"),
+        ("9750.00 ms", "", "mill"),
+    ]
+    assert "no schema recognises" in got["edits"][0]["held"]

@@ -50,21 +50,23 @@ def test_start_asks_again_where_an_answer_makes_no_sense(bench):
         "--out",
         "mine/loom.toml",
         answers=(
-            "",
-            "Metres",
-            "metres",
-            "metres",
-            "y",
-            "neither",
-            "n",
-            "metres",
-            "time",
-            "s",
-            "up",
-            "lower",
-            ".",
-        )
-        + ("replay", "loom", "", ""),
+            *(
+                "",
+                "Metres",
+                "metres",
+                "metres",
+                "y",
+                "neither",
+                "n",
+                "metres",
+                "time",
+                "s",
+                "up",
+                "lower",
+                ".",
+            ),
+            *("replay", "loom", "", ""),
+        ),
     )
     assert "That is no name; right would be a small letter" in told
     assert "'metres' is taken" in told and "'replay' is taken" in told

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from typing import TYPE_CHECKING
+
 import click
 
 from readoff.cli.common import Place, echo_json, store_options
 from readoff.errors import StoreError
+
+if TYPE_CHECKING:
+    from readoff.store.changes import Change, Changes
 
 
 @click.command()
@@ -14,7 +20,7 @@ def reread(place: Place) -> None:
     """Read everything in the store again, after a schema was added or changed.
 
     What came stays as it came; records, readings and what is held are derived again from it, all or
-    nothing. Says which readings changed.
+    nothing. Says what each schema's edit did to which readings.
 
     \b
     Example:
@@ -27,20 +33,34 @@ def reread(place: Place) -> None:
     if place.as_json:
         echo_json(changes)
         return
+    _show(changes)
+
+
+def _show(changes: Changes) -> None:
     from readoff.cli import looks
 
+    kinds = Counter(_kind(each) for each in changes.edits)
     looks.say(
-        f"{looks.counted(len(changes.new), 'reading is', 'readings are')} new, "
-        f"{looks.counted(len(changes.gone), 'is', 'are')} gone; "
-        f"held: {changes.holds_before} before, {changes.holds_after} now."
+        f"{looks.counted(kinds['new'], 'reading is', 'readings are')} new, {kinds['changed']} changed, "
+        f"{kinds['gone']} gone; held: {changes.holds_before} before, {changes.holds_after} now."
     )
-    rows = [("gone", *_cells(each)) for each in changes.gone] + [
-        ("new", *_cells(each)) for each in changes.new
-    ]
-    if rows:
-        looks.print_table(("", "record", "metric", "value"), rows)
+    touched = {each.schema for each in changes.edits} | {each.earlier for each in changes.edits}
+    same = [name for name in changes.schemas if name not in touched]
+    if same:
+        looks.say(f"Edited, and reading what it read before: {', '.join(same)}.")
+    for schema in dict.fromkeys(each.schema for each in changes.edits):
+        edits = [each for each in changes.edits if each.schema == schema]
+        counts = Counter(_kind(each) for each in edits)
+        looks.heading(f"{schema}: " + ", ".join(f"{count} {kind}" for kind, count in counts.items()))
+        looks.print_table(("run", "metric", "before", "now"), [_row(each) for each in edits], right=("run",))
 
 
-def _cells(change: tuple[str, str, int, str]) -> tuple[str, str, str]:
-    ident, metric, occurrence, value = change
-    return ident, metric + (f" ({occurrence + 1})" if occurrence else ""), value
+def _kind(change: Change) -> str:
+    return "new" if not change.before else "changed" if change.after else "gone"
+
+
+def _row(change: Change) -> tuple[str, str, str, str]:
+    metric = change.metric + (f" ({change.occurrence + 1})" if change.occurrence else "")
+    before = change.before + (f" (by {change.earlier})" if change.earlier else "")
+    now = change.after or (f"held: {change.held}" if change.held else "not there")
+    return str(change.run), metric, before or "not there", now

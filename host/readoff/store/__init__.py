@@ -4,6 +4,7 @@
 functions of ``store.find`` look things up.
 """
 
-from readoff.store.keep import Changes, Store, open_store
+from readoff.store.changes import Changes
+from readoff.store.keep import Store, open_store
 
 __all__ = ["Changes", "Store", "open_store"]

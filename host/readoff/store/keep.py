@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 from readoff.arrivals.intake import Held, TakenResult
 from readoff.contract.record import RecordId
 from readoff.errors import StoreError
+from readoff.store.changes import Changes, Seen, State, changes_between
 from readoff.store.derive import Arrival, Deriving
 from readoff.store.migrations import APPLICATION_ID, DERIVED, MIGRATIONS, migrate, version_of
 from readoff.store.sqlite import BUSY_MILLISECONDS, choose_journal, connect, telling, writing
@@ -110,16 +111,6 @@ def _refuse_other_stores(db: Database, path: Path) -> None:
             where=str(path),
             next_step="Install a newer Readoff.",
         )
-
-
-@dataclass(frozen=True)
-class Changes:
-    """What a re-reading changed: readings as (record id, metric, occurrence, value), and the count of holds."""
-
-    gone: tuple[tuple[str, str, int, str], ...]
-    new: tuple[tuple[str, str, int, str], ...]
-    holds_before: int
-    holds_after: int
 
 
 @dataclass(frozen=True)
@@ -319,12 +310,10 @@ class Store:
         """
         self.catch_up()
         with writing(self.db, str(self.path)):
-            before, holds_before = self._readings(), self._count("holds")
+            before = self._state()
             self.derive_all()
-            after, holds_after = self._readings(), self._count("holds")
-        return Changes(
-            tuple(sorted(before - after)), tuple(sorted(after - before)), holds_before, holds_after
-        )
+            after = self._state()
+        return changes_between(before, after)
 
     def derive_all(self) -> None:
         """Empties the derived tables and fills them again, in the transaction that the caller has open."""
@@ -333,16 +322,16 @@ class Store:
         for (number,) in self.db.execute("SELECT number FROM arrivals ORDER BY number").fetchall():
             self._derive(number)
 
-    def _readings(self) -> set[tuple[str, str, int, str]]:
-        return set(
-            self.db.execute(
-                "SELECT r.id, d.metric, d.occurrence, d.value || ' ' || d.unit FROM readings d "
-                "JOIN records r ON r.number = d.record"
-            ).fetchall()
-        )
-
-    def _count(self, table: str) -> int:
-        return int(self.db.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
+    def _state(self) -> State:
+        readings = self.db.execute(
+            "SELECT d.run, r.id, d.schema, d.schema_digest, d.metric, d.occurrence, trim(d.value || ' ' || d.unit) "
+            "FROM readings d JOIN records r ON r.number = d.record ORDER BY d.run, d.number"
+        ).fetchall()
+        holds = self.db.execute(
+            "SELECT COALESCE(r.id, ''), h.metric, h.reason FROM holds h LEFT JOIN records r ON r.number = h.record "
+            "ORDER BY h.number"
+        ).fetchall()
+        return State(tuple(Seen(*row) for row in readings), tuple(holds))
 
 
 def _batches(arrivals: Iterable[Incoming]) -> Iterator[list[Incoming]]:
