@@ -2,12 +2,14 @@
 ; ordinal that was last given away. A reset clears it; programs come and go and it stays.
 ; Also here: drawing numbers that differ from boot to boot, and the agent's serial.
 
-section .bss
+section .staybss
         alignb  2
 boot_nonce:             resd 1
 agent_serial:           resd 1
 ordinal:                resw 1          ; of the record that was opened last
 boot_state:             resb 1          ; BOOT_STATE_*
+
+section .bss
         alignb  2
 drawn:                  resd 1          ; running value of what is mixed
 draw_pool:              resb 16

@@ -14,12 +14,12 @@ WHOLE_STEP              equ 1
 HALF_TICK               equ 8000h
 TICK_STEP               equ 0FFFFh      ; resolution when only ticks can be told, as near as a word comes
 
-section .bss
+section .staybss
 clock_reads_back:       resb 1          ; 1: an 8254
 clock_halves:           resb 1          ; 1 on an 8253 in mode 3
 clock_ambiguous:        resb 1          ; 1: a reading was good to the tick only
 
-section .text
+section .stay
 
 ; pit_pause: let a slow bus settle between two accesses of the timer.
 %macro pit_pause 0
@@ -76,7 +76,7 @@ clock_learn:
 .leave:
         ret
 
-section .text
+section .stay
 
 ; pit_count: the counter, latched.
 ; Input: none.  Output: AX.  Destroys: nothing.
@@ -278,6 +278,8 @@ clock_elapsed:
         adc     dx, TICKS_A_DAY_HIGH
 .leave:
         ret
+
+section .text
 
 ; dos_time_now: the machine's clock as DOS has it.
 ; Input: none.  Output: AX = DOS time, DX = DOS date.  Destroys: nothing else.

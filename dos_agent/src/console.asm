@@ -8,7 +8,7 @@
 INDOS_TO_ERROR_MODE     equ -1          ; the octet before InDOS, from DOS 3.10 on
 DOS_310                 equ 030Ah
 
-section .bss
+section .staybss
         alignb  2
 console_octets:         resd 1          ; printed
 console_kept:           resd 1          ; of those, in the record
@@ -19,7 +19,7 @@ console_cut:            resb 1          ; 1: some are not kept
 spool_full:             resb 1          ; 1: DOS could not write a part
 programs_break:         resb 1
 
-section .text
+section .stay
 
 ; console_reset: begin anew for a run.
 ; Input: none.  Output: none.  Destroys: AX.

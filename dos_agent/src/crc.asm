@@ -4,7 +4,7 @@
 CRC_POLYNOMIAL_LOW      equ 8320h
 CRC_POLYNOMIAL_HIGH     equ 0EDB8h
 
-section .bss
+section .staybss
         alignb  2
 crc_table:      resd 256
 
@@ -34,7 +34,7 @@ crc_table_build:
         jnz     .value
         ret
 
-section .text
+section .stay
 
 ; crc32_update: let octets into a running value.
 ; Input: DS:SI = octets, CX = how many (0 to 65535), CS:BX = running value (dword).

@@ -1,6 +1,6 @@
 ; One EXEC: what is set up before it, what is learned after it, the screen that it left.
 
-section .data
+section .staydata
         align   2
 ; INT 21h AX=4B00h
 exec_block:             dw 0                            ; environment: ours
@@ -11,7 +11,7 @@ exec_fcb_1_segment:     dw 0
                         dw exec_fcb_2
 exec_fcb_2_segment:     dw 0
 
-section .bss
+section .staybss
         alignb  2
 exec_stack:             resw 1
 time_start:             resw 3                          ; ticks, counts
@@ -20,14 +20,13 @@ display_at_start:       resw 1
 mode_at_start:          resb 1
 program_broken:         resb 1                          ; 1: our INT 23h ended the program
 
-section .text
+section .stay
 
 ; program_execute: start the program and come back when it has ended.
 ; Input: exec_path, exec_tail.
 ; Output: run_end_part: exit_kind, exit_code, dos_error, times; outcome FINISHED, or what DOS had against it.
 ; Destroys: all but SP.
 program_execute:
-        call    screen_clear
         call    screen_display
         mov     [display_at_start], ax
         push    es
@@ -108,7 +107,7 @@ program_execute:
         mov     dx, ctrl_c_handler
         mov     ax, 2500h | VECTOR_CTRL_C
         call    dos
-        jmp divide_restore
+        jmp     divide_restore
 .refused:
         mov     [run_end_part + L_run_end.dos_error], ax
         mov     bl, OUTCOME_NOT_FOUND

@@ -1,6 +1,6 @@
 ; Start, end, and the commands.
 
-section .bss
+section .staybss
         alignb  2
 agent_psp:      resw 1
 dos_version:    resw 1                  ; major in the high octet
@@ -20,27 +20,28 @@ main:
         mov     dx, text_old_dos
         jb      .refuse
         mov     bx, cs
-        mov     cx, agent_end + 15      ; paragraphs that we need, from the PSP on
-        shr     cx, 1
-        shr     cx, 1
-        shr     cx, 1
-        shr     cx, 1
-        add     bx, cx
+        mov     bp, agent_end           ; BP = paragraphs that we need, from the PSP on
+        mov     cl, 4
+        shr     bp, cl
+        add     bx, bp
         cmp     bx, [PSP_MEMORY_TOP]
         mov     dx, text_no_memory_here
         ja      .refuse
+        call    overlay_place
         mov     sp, main_stack_top
         push    ax
-        mov     bx, cx
+        mov     bx, bp
         mov     ah, 4Ah                 ; the rest is the program's
         int     21h
         pop     ax
-        mov     di, bss_begin
-        mov     cx, main_stack - bss_begin
         push    ax
+        mov     di, staybss_begin
+        mov     cx, main_stack - staybss_begin
         xor     ax, ax
         rep     stosb
+        call    overlay_clear
         pop     ax
+        mov     [all_paragraphs], bp
         mov     [dos_version], ax
         mov     [agent_psp], cs
         call    hooks_learn
@@ -55,6 +56,11 @@ main:
         call    options_read
         mov     al, EXIT_NOTHING
         jc      .leave
+        cmp     byte [command], COMMAND_RUN
+        jne     .command
+        call    overlay_learn
+        mov     al, EXIT_NOTHING
+.command:
         mov     bl, [command]
         xor     bh, bh
         shl     bx, 1
@@ -74,10 +80,24 @@ command_help:
         mov     word [output_handle], STDOUT
         mov     si, text_help
         call    put_string
+        mov     ax, OVERLAY_LOADED - 100h
+        add     ax, overlay_end
+        sub     ax, overlay_begin
+        call    put_dec16
+        mov     si, text_help_memory
+        call    put_string
+        mov     ax, stay_end
+        call    put_dec16
+        mov     si, text_help_runs
+        call    put_string
+        mov     ax, agent_end
+        call    put_dec16
+        mov     si, text_help_end
+        call    put_string
         mov     al, EXIT_ALL
         ret
 
-section .text
+section .stay
 
 ; leave: end the agent; where hooks of ours must stay in the chain, their memory stays too.
 ; Input: AL = exit code.

@@ -15,7 +15,7 @@ COMMAND_SEND            equ 3
 COMMAND_HELP            equ 4
 LINE_MOST               equ 256
 
-section .data
+section .staydata
         align   2
 option_rate_divisor:    dw 12           ; 115200 / rate; 9600 baud unless told otherwise
 option_repeats:         dw 1
@@ -45,10 +45,12 @@ option_letters:         db 'L'
 word_keep:              db "KEEP", 0
 word_variable:          db "READOFF=", 0
 
-section .bss
+section .staybss
 option_label:           resb LABEL_MOST + 1
 option_program:         resb PROGRAM_MOST + 1
 option_spool:           resb PATH_MOST + 2      ; from the root on, ends with '\'
+
+section .bss
 option_value:           resb 256                ; also for paths in the making
 program_word:           resb 128                ; the program as typed
 program_arguments:      resb 128                ; what follows it, its blanks included

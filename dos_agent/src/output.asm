@@ -1,11 +1,12 @@
 ; What the agent itself says. It goes to handle 2, so that a redirected program's output stays pure;
 ; the help goes to handle 1.
 
-section .data
+section .staydata
 output_handle:  dw STDERR
+section .data
 line_end:       db CR, LF, 0
 
-section .text
+section .stay
 
 ; dos: call DOS below our own hook.
 ; Input, output: as INT 21h.  Destroys: as INT 21h.
@@ -42,6 +43,8 @@ put_string:
         pop     bx
         pop     ax
         ret
+
+section .text
 
 ; put_line_end: print CR and LF.
 ; Input: none.  Output: none.  Destroys: nothing.

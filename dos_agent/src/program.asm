@@ -14,11 +14,11 @@ internal_commands:      db "BREAK", 0, 1, "CALL", 0, 1, "CD", 0, 1, "CHCP", 0, 1
                         db "REN", 0, 1, "RENAME", 0, 1, "RMDIR", 0, 1, "SET", 0, 1, "TIME", 0, 1
                         db "TRUENAME", 0, 1, "TYPE", 0, 1, "VER", 0, 1, "VERIFY", 0, 1, "VOL", 0, 1, 0
 
-section .bss
+section .staybss
 exec_path:              resb 160        ; the file that is started
-exec_tail:              resb 300        ; its command tail: length, octets, CR; room for one that is too long
-exec_fcb_1:             resb 38
-exec_fcb_2:             resb 38
+exec_tail:              resb 176        ; its command tail: length, octets, CR; room for one that is too long
+exec_fcb_1:             resb 16
+exec_fcb_2:             resb 16
 program_name:           resb 16         ; file name of the program, or the internal command
 
 section .text

@@ -5,37 +5,54 @@
 ;
 ; Memory, from the bottom of the segment:
 ;       000h    PSP
-;       100h    .hooks          code that stays in the chain of vectors while a program runs
+;       100h    .hooks          code that stays in the chain of vectors when a resident program sits on it
 ;               .hookdata       and its variables
-;               .text           all other code; there is no data in it
-;               .data           texts, tables, variables with a first value
+;               .stay           code that is needed while a program runs, and to come back
+;               .staydata       and its texts, tables, variables with a first value
 ;               .start          code that is over before the first record; from here on, SCRATCH_SIZE octets are
 ;               .startdata      scratch: for building sections, and the console buffer while a program runs
 ;               .rest           the rest of scratch
-;               .bss            buffers and stacks, cleared at the start
+;               .staybss        buffers and stacks, cleared at the start
+;       ---- up to here while a program runs; then the overlay (overlay.asm):
+;               .text           all other code
+;               .data           its texts, tables, variables with a first value
+;               .bss            its buffers, cleared whenever it is read
+; There is no data in code. In the file .text follows .startdata; the start moves it to where it belongs.
+; What stays may call nothing of the overlay; the overlay calls what it likes.
 ; Outside of hooks CS = DS = ES = SS = this segment, and DF = 0.
 
         cpu     8086
         bits    16
         org     100h
+        sectalign off                   ; sections begin where they are told to
 
 section .hooks
 section .hookdata follows=.hooks align=2
-section .text follows=.hookdata align=1
-section .data follows=.text align=2
-section .start follows=.data align=2
+section .stay follows=.hookdata align=1
+section .staydata follows=.stay align=2
+section .start follows=.staydata align=2
 scratch:
 section .startdata follows=.start align=1
 section .rest nobits follows=.startdata align=1
-section .bss nobits follows=.rest align=2
+section .staybss nobits follows=.rest align=16
+staybss_begin:
+section .text follows=.startdata vfollows=.staybss align=2 valign=2
+overlay_begin:
+section .data follows=.text vfollows=.text align=2 valign=2
+section .bss nobits vfollows=.data valign=16
 bss_begin:
+
+OVERLAY_LOADED  equ section..text.start ; where DOS puts the overlay
 
 ; Ceilings; one that is passed stops the assembly.
 HOOKS_LIMIT     equ 0800h
 HOOKDATA_LIMIT  equ 0100h
+STAY_LIMIT      equ 1800h
+STAYDATA_LIMIT  equ 0400h
+STAYBSS_LIMIT   equ 1000h
 TEXT_LIMIT      equ 3000h
 DATA_LIMIT_     equ 0C00h
-BSS_LIMIT       equ 1600h
+BSS_LIMIT       equ 0C00h
 
 AGENT_VERSION   equ 0001h               ; major in the high octet
 
@@ -60,6 +77,7 @@ section .text
 %include "bootmark.asm"
 %include "clock.asm"
 %include "program.asm"
+%include "overlay.asm"
 %include "run.asm"
 %include "execute.asm"
 %include "vectors.asm"
@@ -79,13 +97,22 @@ section .rest
         resb    SCRATCH_SIZE - start_size - startdata_size
 scratch_end:
 
-; ---- stacks and the end of memory; the last thing in .bss
-section .bss
+; ---- stacks: the last thing in .staybss
+section .staybss
         alignb  2
 hook_stack:     resb HOOK_STACK_SIZE
 hook_stack_top:
 main_stack:     resb MAIN_STACK_SIZE
 main_stack_top:
+MCB_SIZE        equ 16
+        alignb  16
+stay_end:
+        resb    MCB_SIZE                ; DOS's, when it has the overlay's memory
+
+; ---- the overlay's end, and the end of memory
+section .data
+overlay_end:
+section .bss
         alignb  16
 agent_end:
 
@@ -97,6 +124,9 @@ section %1
 %endmacro
         ceiling .hooks, HOOKS_LIMIT
         ceiling .hookdata, HOOKDATA_LIMIT
+        ceiling .stay, STAY_LIMIT
+        ceiling .staydata, STAYDATA_LIMIT
+        ceiling .staybss, STAYBSS_LIMIT
         ceiling .text, TEXT_LIMIT
         ceiling .data, DATA_LIMIT_
         ceiling .bss, BSS_LIMIT

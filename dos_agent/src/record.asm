@@ -6,7 +6,7 @@
 
 CHECK_SIZE              equ 4
 
-section .bss
+section .staybss
         alignb  2
 record_length:          resd 1          ; octets put so far, checks included
 record_crc:             resd 1          ; running value
@@ -76,6 +76,8 @@ record_discard:
         mov     dx, spool_path
         mov     ah, 41h
         jmp     dos
+
+section .stay
 
 ; section_begin: open a section.
 ; Input: AL = tag, CX = octets of its payload.  Output: CF=1 when it could not be written.

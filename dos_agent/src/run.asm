@@ -6,13 +6,17 @@
 ;           hook, EXEC, unhook             console sections as the buffer fills
 ;           rest of the console, screen, run_end, END
 
-section .bss
+section .staybss
         alignb  2
 repeat:                 resw 1
 run_end_part:           resb L_run_end_size
 run_nothing:            resb 1                          ; 1: no program was run
 spool_filled:           resb 1                          ; 1: the spool filled up while the program ran
 run_spool:              resb 1                          ; 1: the spool failed during a run
+spool_news:             resb 1                          ; 1: why it failed has not been said yet
+
+; what run_end may say that stands against a whole record
+RUN_END_MISSING         equ RUN_END_FLAGS_CONSOLE_CUT | RUN_END_FLAGS_SCREEN_MISSING
 
 section .text
 
@@ -83,10 +87,37 @@ run_record:
         call    record_commit
         jc      .discard
         mov     byte [run_end_part + L_run_end.outcome], OUTCOME_NOT_FOUND
+        mov     byte [spool_news], 0
         cmp     byte [exec_path], 0
-        je      .end
+        je      .none
         call    room_take
         jc      .discard
+        call    screen_clear
+        call    run_program
+        jmp     short .ended
+.none:
+        call    run_close
+.ended:
+        cmp     byte [spool_news], 0
+        je      .leave
+        call    spool_say_error
+.leave:
+        clc
+        ret
+.discard:
+        call    record_discard
+.say:
+        call    spool_say_error
+        stc
+        ret
+
+section .stay
+
+; run_program: run the program without the overlay, finish the record, have the overlay back.
+; Input: as run_record, an opened record.  Output: run_end_part, [spool_news]; comes back only with the overlay.
+; Destroys: all but SP.
+run_program:
+        call    overlay_give
         call    program_execute
         call    program_outcome
         call    room_give
@@ -98,29 +129,31 @@ run_record:
         mov     byte [console_cut], 1
 .screen:
         call    screen_after
-.end:
+        call    run_close
+        call    overlay_take
+        jc      .lost
+        ret
+.lost:
+        jmp     overlay_lost
+
+; run_close: how it went, and END.
+; Input: run_end_part.  Output: [spool_news], outcome.  Destroys: AX, BX, CX, DX, SI, DI.
+run_close:
         call    run_end_section
         jc      .failed
         mov     al, [run_end_part + L_run_end.flags]
-        and     al, RUN_END_FLAGS_CONSOLE_CUT | RUN_END_FLAGS_SCREEN_MISSING
+        and     al, RUN_END_MISSING
         mov     ah, [run_end_part + L_run_end.outcome]
         call    all_captured
         call    record_close
-        jc      .closed
-        clc
-        ret
+        jnc     .leave
+        jmp     short .closed
 .failed:
         call    spool_close
 .closed:
         mov     byte [run_end_part + L_run_end.outcome], OUTCOME_SPOOL_FAILED
-        call    spool_say_error
-        clc
-        ret
-.discard:
-        call    record_discard
-.say:
-        call    spool_say_error
-        stc
+        mov     byte [spool_news], 1
+.leave:
         ret
 
 ; all_captured: the octet for END.
@@ -141,13 +174,22 @@ all_captured:
 .leave:
         ret
 
+section .text
+
 ; run_start_section: what was asked for.
 ; Input: [repeat], options, exec_path, exec_tail.  Output: CF=1 when it could not be written.
 ; Destroys: AX, BX, CX, DX, SI, DI.
 run_start_section:
+        call    overlay_give            ; for a moment, as it will be: nothing of it is touched but the gap before it
         mov     ah, 48h                 ; more than there is: DOS tells the largest block
         mov     bx, 0FFFFh
         call    dos
+        push    bx
+        mov     bx, [all_paragraphs]
+        mov     ah, 4Ah
+        call    dos
+        pop     bx
+        mov     byte [overlay_there], 1
         mov     di, scratch
         mov     ax, [repeat]
         mov     [di + L_run_start.repeat], ax
@@ -192,6 +234,8 @@ run_start_section:
         mov     al, TAG_RUN_START
         jmp     section_whole
 
+section .stay
+
 ; run_end_section: how it went.
 ; Input: run_end_part, [console_*], [spool_full].  Output: CF=1 when it could not be written.
 ; Destroys: AX, BX, CX, DX, SI, DI.
@@ -219,6 +263,8 @@ run_end_section:
         mov     si, run_end_part
         mov     cx, L_run_end_size
         jmp     section_whole
+
+section .text
 
 ; run_said: tell the tester how the run went.
 ; Input: run_end_part, [repeat].
@@ -254,7 +300,7 @@ run_said:
         mov     si, text_clock_ambiguous
         test    al, RUN_END_FLAGS_CLOCK_AMBIGUOUS
         call    .say_if
-        and     al, RUN_END_FLAGS_CONSOLE_CUT | RUN_END_FLAGS_SCREEN_MISSING
+        and     al, RUN_END_MISSING
         jz      .outcome
         mov     byte [missing], 1
         test    al, RUN_END_FLAGS_GRAPHICS_LEFT

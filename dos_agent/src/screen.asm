@@ -2,13 +2,13 @@
 
 SCREEN_MOST             equ 32768       ; octets of text memory
 
-section .bss
+section .staybss
         alignb  2
 screen_columns:         resw 1
 screen_rows:            resw 1
 screen_head:            resb L_screen_size
 
-section .text
+section .stay
 
 ; screen_is_text: is a text mode on?
 ; Input: none.  Output: CF=1 when it is a graphics mode.  Destroys: AX, DX.
@@ -94,6 +94,8 @@ screen_size:
         pop     bp
         ret
 
+section .text
+
 ; screen_clear: clear the text screen, so that what is on it afterwards is this run's. A graphics mode stays.
 ; Input: none.  Output: none.  Destroys: AX, BX, CX, DX.
 screen_clear:
@@ -117,6 +119,8 @@ screen_clear:
         pop     bp
 .leave:
         ret
+
+section .stay
 
 ; screen_display: which display text goes to.
 ; Input: none.  Output: AX = segment of its memory.  Destroys: nothing.

@@ -8,9 +8,11 @@ section .data
 record_extension:       db ".RDO", 0
 room_name:              db "ROOM.RDX", 0
 serial_name:            db "SERIAL.RDO", 0
+
+section .staydata
 spool_handle:           dw 0            ; 0: no file is open
 
-section .bss
+section .staybss
 spool_path:             resb PATH_MOST + 14     ; of the file that is open, or was
 room_path:              resb PATH_MOST + 14
 room_taken:             resb 1
@@ -85,6 +87,8 @@ spool_create:
         mov     [spool_used], ax
         clc
         ret
+
+section .stay
 
 ; spool_put: append octets to the file. The check is taken of the copy, so that memory which changes meanwhile
 ; (the BIOS's, the screen) does no harm.
@@ -194,6 +198,8 @@ spool_cut:
 .leave:
         ret
 
+section .text
+
 ; spool_commit: make what was written survive a power cut: the file is closed and opened again.
 ; A program that is started afterwards does not inherit its handle, so its own handles begin where they always do.
 ; Input: none.  Output: CF=1 and [spool_error] when that failed.  Destroys: AX, BX, CX, DX.
@@ -217,6 +223,8 @@ spool_commit:
 .leave:
         ret
 
+section .stay
+
 ; spool_close: close the file.
 ; Input: none.  Output: CF=1 and [spool_error] when DOS could not.  Destroys: AX, BX.
 spool_close:
@@ -236,6 +244,8 @@ spool_close:
 .closed:
         popf
         ret
+
+section .text
 
 ; room_take: keep room on the disk for the last sections, in a file that room_give deletes.
 ; Input: none.  Output: CF=1 and [spool_error] when the disk has not that much.
@@ -283,6 +293,8 @@ room_take:
 .leave:
         ret
 
+section .stay
+
 ; room_give: give the room back.
 ; Input: none.  Output: none.  Destroys: AX, DX.
 room_give:
@@ -294,6 +306,8 @@ room_give:
         call    dos
 .leave:
         ret
+
+section .text
 
 ; spool_say_error: say why the spool could not be written.
 ; Input: [spool_error].  Output: none.  Destroys: AX, SI.

@@ -21,7 +21,12 @@ text_help:
         db CR, LF
         db "Exit code: 0 all captured (and kept by the host, where there is a line)", CR, LF
         db "           1 captured, but something is missing or not delivered", CR, LF
-        db "           2 nothing was done    3 the spool could not be written", CR, LF, 0
+        db "           2 nothing was done    3 the spool could not be written", CR, LF
+        db CR, LF
+        db "READOFF.COM: ", 0
+text_help_memory:       db " octets; in memory ", 0
+text_help_runs:         db " during a run, ", 0
+text_help_end:          db " otherwise", CR, LF, 0
 
 text_no_command:        db " is no command (SNAP, RUN, SEND). READOFF alone shows the help.", CR, LF, 0
 text_not_here:          db " is not expected here. READOFF alone shows the help.", CR, LF, 0
@@ -61,7 +66,6 @@ text_spool_failed:      db "Readoff: the spool failed while the program ran (ful
 text_console_cut:       db "Readoff: not all that it printed could be kept.", CR, LF, 0
 text_graphics_left:     db "Readoff: it left a graphics mode; there is no text screen to keep.", CR, LF, 0
 text_screen_missing:    db "Readoff: the text screen could not be kept.", CR, LF, 0
-text_hooks_left:        db "Readoff: it sits on our vectors; some of our memory stays taken until a reset.", CR, LF, 0
 text_clock_ambiguous:   db "Readoff: the timer could be read to the tick only (55 ms).", CR, LF, 0
 text_long_tail:         db "Readoff: the arguments are too long.", CR, LF, 0
 

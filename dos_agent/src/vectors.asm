@@ -1,6 +1,6 @@
 ; Vectors: putting the hooks in and taking them out, the agent's own handlers, and vectors that dangle.
 
-section .data
+section .staydata
         align   2
 ; vectors that are hooked: vector, our handler, where the old one is kept
 hook_table:             db VECTOR_DOS
@@ -12,7 +12,7 @@ hook_table:             db VECTOR_DOS
 hook_table_end:
 HOOK_ENTRY              equ 5
 
-section .bss
+section .staybss
         alignb  2
 old_divide:             resd 1
 hooks_left:             resb 3                          ; by hook_table: 1 when it is in the chain and must stay
@@ -32,7 +32,7 @@ hooks_learn:
         pop     es
         ret
 
-section .text
+section .stay
 
 ; hooks_set: put our handlers into the chains, those that are not there from an earlier repeat.
 ; Input: [hooks_left].  Output: old_*.  Destroys: AX, BX, CX, DX, SI, DI.
@@ -180,7 +180,10 @@ divide_restore:
 ctrl_c_handler:
         cmp     byte [cs:program_active], 0
         jne     .program
+        cmp     byte [cs:overlay_there], 0
+        je      .leave
         mov     byte [cs:ctrl_c_seen], 1        ; the line looks at it
+.leave:
         iret
 .program:
         mov     byte [cs:program_broken], 1

@@ -48,7 +48,7 @@ def _symbols(table: str) -> dict[str, int]:
     for line in table.splitlines():
         words = line.split()
         if len(words) in (2, 3) and all(set(word) <= set("0123456789ABCDEF") for word in words[:-1]):
-            symbols[words[-1]] = int(words[0], 16)
+            symbols[words[-1]] = int(words[-2], 16)  # of a real and a virtual address the second
     return symbols
 
 
@@ -71,13 +71,21 @@ class Bench:
         code, self.symbols = assembled()
         self.engine.load(SEGMENT << 4, bytes([0xCD, 0x20]))
         self.engine.load((SEGMENT << 4) + RETURN, bytes([HLT]))
-        self.engine.load((SEGMENT << 4) + 0x100, code)
+        self._load(code)
         self.engine.on_interrupt = self._interrupt
         self.engine.on_port_in = self._in
         self.engine.on_port_out = self._out
         self.engine.set_per_octet(100_000)  # 0.1 us: time passes, slowly
         self.word("dos_version", 0x0500)
         self.call("crc_table_build")
+
+    def _load(self, code: bytes) -> None:
+        """As DOS loads it, and with the overlay where the agent's start puts it."""
+        self.engine.load((SEGMENT << 4) + 0x100, code)
+        begin, end = self.symbols["overlay_begin"], self.symbols["overlay_end"]
+        loaded = len(code) - (end - begin)
+        self.engine.load((SEGMENT << 4) + begin, code[loaded:])
+        self.poke(self.at("staybss_begin"), bytes(begin - self.symbols["staybss_begin"]))
 
     def _interrupt(self, number: int) -> None:
         assert number in self.interrupts, (

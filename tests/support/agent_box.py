@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from readoff.box import AT, Box, Drive, Exit, MachineSpec
+from readoff.box.dos_process import Ended
 from readoff.contract.record import Record, parse_record
 from support.box_programs import RESULTS, Ran, assemble
 
@@ -99,10 +100,19 @@ def screen_rows(record: Record) -> list[str]:
     return [row.rstrip(" \0") for row in rows]
 
 
-def results_of(box: Box, name: str) -> bytes:
-    """What a program that ended last under this name left in its results."""
-    ended = [each for each in box.ended if each.name.upper().endswith(name.upper())]
-    return box.on.engine.memory.read(ended[-1].psp, RESULTS, 256)
+def keep_results(box: Box, name: str) -> list[bytes]:
+    """A list that grows by the results of each program of this name when it ends: its memory is the agent's then."""
+    results: list[bytes] = []
+    processes = box.on.dos.processes
+    before = processes.on_ended
+
+    def on_ended(ended: Ended) -> None:
+        if ended.name.upper().endswith(name.upper()):
+            results.append(box.on.engine.memory.read(ended.psp, RESULTS, 256))
+        before(ended)
+
+    processes.on_ended = on_ended
+    return results
 
 
 def run_under_agent(
@@ -110,8 +120,9 @@ def run_under_agent(
 ) -> tuple[Ran, AgentRan]:
     """Assemble a program, run it under the agent; (its results, what the agent left)."""
     box.drive("C").write("T.COM", assemble(source))
+    results = keep_results(box, "T.COM")
     ran = readoff(box, f"RUN {options} T.COM {tail}".rstrip(), keys=keys)
-    return Ran(ran.exit, results_of(box, "T.COM")), ran
+    return Ran(ran.exit, results[-1]), ran
 
 
 def big_print(octets: int) -> bytes:

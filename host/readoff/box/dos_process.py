@@ -277,6 +277,9 @@ class Processes:
             self._blocks.resize(frame.es, frame.bx)
         except DosMemoryError as error:
             raise DosError(error.code, error.most if error.code == err.NO_MEMORY else None) from None
+        if frame.es == self._state.psp:  # a program that moves itself when it starts has done so by now
+            code = min(frame.bx - PSP_PARAGRAPHS << 4, 0xFF00)
+            self.on_loaded(frame.es + PSP_PARAGRAPHS << 4, max(0, code))
 
     def f_58(self, frame: Frame) -> None:
         """Get or set the strategy of allocation; there are no upper memory blocks."""

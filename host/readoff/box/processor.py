@@ -2,9 +2,10 @@
 
 FLAGS bits 15-12 read as ones on an 8086 and as zeros on an 80286 in real mode; AC (bit 18) cannot be
 changed before the 80486, ID (bit 21) only where CPUID is. Every place where a loaded program says PUSHF
-(9Ch, also with a 66h prefix) is watched and the instruction done here; code that a program makes or
-unpacks itself is not found. PUSH SP stores the new value on an 8086, and SHL AL,CL (the one shift that
-is played) counts as far as CL says, where later processors take CL modulo 32.
+(9Ch, also with a 66h prefix) is watched and the instruction done here, also where the program has moved
+itself before it gave memory back; code that it makes or unpacks later is not found. PUSH SP stores the new
+value on an 8086, and SHL AL,CL (the one shift that is played) counts as far as CL says, where later
+processors take CL modulo 32.
 """
 
 from __future__ import annotations
