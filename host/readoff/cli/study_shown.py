@@ -10,6 +10,8 @@ if TYPE_CHECKING:
     from readoff.studies import Detectable, Plan, Step
 
 
+_ABSURD = 9.99  # beyond a tenfold change no digits are worth showing
+
 # -- plan --------------------------------------------------------------------------------------------------------
 
 
@@ -92,6 +94,8 @@ def _needed(each: Detectable) -> str:
 
 def share(value: float) -> str:
     """A share in per cent: 0.0307 -> "3.07 %"."""
+    if value > _ABSURD:
+        return f"over {_ABSURD * 100:.0f} %"
     return f"{value * 100:.3g} %"
 
 

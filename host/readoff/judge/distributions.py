@@ -84,6 +84,32 @@ def chi_square_quantile(probability: float, freedom: float) -> float:
     return float(special.chdtri(freedom, 1 - probability))
 
 
+_RATIOS = 48
+
+
+@lru_cache(maxsize=4096)
+def welch_shift(boots: int, level: float, power: float) -> float:
+    """Shift, in standard errors, that Welch's two-sided test finds with the given power.
+
+    For ``boots`` a side that truly spread alike. Then the statistic is Student's with 2 boots - 2 degrees of
+    freedom, whatever the two variances came out as; what they change is Welch's own degrees of freedom,
+    (boots - 1)/(b^2 + (1 - b)^2), where b, one variance's share of both, is Beta distributed with (boots - 1)/2
+    twice, independent of their sum.
+    """
+    from scipy import special  # noqa: PLC0415
+
+    half, freedom = (boots - 1) / 2, 2.0 * boots - 2
+    shares = [float(special.betaincinv(half, half, (n + 0.5) / _RATIOS / 2)) for n in range(_RATIOS)]
+    own = [(boots - 1) / (share**2 + (1 - share) ** 2) for share in shares]
+    critical = [t_quantile(1 - level / 2, each) for each in own]
+    low, high = 0.0, 4 * max(critical)
+    for _ in range(60):
+        middle = (low + high) / 2
+        found = 1 - math.fsum(float(special.nctdtr(freedom, middle, each)) for each in critical) / _RATIOS
+        low, high = (middle, high) if found < power else (low, middle)
+    return (low + high) / 2
+
+
 @lru_cache(maxsize=4096)
 def detectable_shift(freedom: float, level: float, power: float) -> float:
     """Shift, in standard errors, that a two-sided t test finds with the given power.

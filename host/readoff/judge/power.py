@@ -16,6 +16,7 @@ from readoff.judge.distributions import (
     normal_below,
     t_below,
     t_quantile,
+    welch_shift,
 )
 
 # How likely the advice "N more boots" should be to come true, and how far it looks.
@@ -25,22 +26,35 @@ MOST_FURTHER_BOOTS = 200
 _SPREADS = 16
 
 
-def smallest_detectable(boots: int, boot_sd: float, *, level: float = 0.05, power: float = 0.8) -> float:
+def smallest_detectable(
+    boots: int, boot_sd: float, *, level: float = 0.05, power: float = 0.8, equal_spread: bool = True
+) -> float:
     """Smallest difference (in the unit of boot_sd) found with this power by ``boots`` boots a side.
 
-    Two-sample t, two-sided, non-central t distribution. Raises ValueError for fewer than two boots.
+    Two-sample t, two-sided, non-central t distribution; without equal_spread Welch's, which does not take it for
+    granted that both sides spread alike, though they do. Raises ValueError for fewer than two boots.
     """
     if boots < 2:
         raise ValueError("one boot a side detects nothing")
-    return detectable_shift(2.0 * boots - 2, level, power) * boot_sd * math.sqrt(2 / boots)
+    student = detectable_shift(2.0 * boots - 2, level, power)
+    shift = student if equal_spread else welch_shift(boots, level, power)
+    return shift * boot_sd * math.sqrt(2 / boots)
 
 
 def boots_to_detect(
-    difference: float, boot_sd: float, *, level: float = 0.05, power: float = 0.8
+    difference: float,
+    boot_sd: float,
+    *,
+    level: float = 0.05,
+    power: float = 0.8,
+    equal_spread: bool = True,
 ) -> int | None:
     """Boots a side that find this difference with this power; None where 10,000 would not."""
     return _first(
-        lambda boots: smallest_detectable(boots, boot_sd, level=level, power=power) <= abs(difference),
+        lambda boots: (
+            smallest_detectable(boots, boot_sd, level=level, power=power, equal_spread=equal_spread)
+            <= abs(difference)
+        ),
         2,
         10_000,
     )

@@ -1,6 +1,7 @@
 """The plan of a study: its order, its time, what it will be able to detect, and what it could not conclude.
 
-Smallest detectable changes are those of judge.power: two-sided, found four times in five.
+Smallest detectable changes are those of judge.power, by Welch's test: two-sided, found four times in five. The
+judge pools the scatter of several configurations where its rule allows it, and then sees a little more.
 """
 
 from __future__ import annotations
@@ -132,12 +133,14 @@ def make_plan(study: Study, noise: Mapping[Wanted, Noise]) -> Plan:
 
 def _detectable(study: Study, wanted: Wanted, noise: Noise) -> Detectable:
     family = LEVEL / (study.comparisons * study.looks)
-    needed = boots_to_detect(math.log1p(wanted.margin), noise.sd, level=family)
+    needed = boots_to_detect(math.log1p(wanted.margin), noise.sd, level=family, equal_spread=False)
     clear = boots_to_clear(wanted.margin, noise.sd)
     alone = together = None
     if study.boots > 1:
-        alone = math.expm1(smallest_detectable(study.boots, noise.sd, level=LEVEL / study.looks))
-        together = math.expm1(smallest_detectable(study.boots, noise.sd, level=family))
+        alone, together = (
+            math.expm1(smallest_detectable(study.boots, noise.sd, level=level, equal_spread=False))
+            for level in (LEVEL / study.looks, family)
+        )
     return Detectable(wanted, noise, alone, together, _few(needed), _few(clear))
 
 
