@@ -3,10 +3,10 @@
 import pytest
 
 from readoff.errors import SchemaError
-from readoff.readings import Capture, CaptureKind, as_shown, explain, read_run
+from readoff.readings import Capture, CaptureKind, as_shown, explain, load_schemas, read_run
 from readoff.readings.marking import MarkKind, mark
 from readoff.readings.picture.frames import frame_octets
-from readoff.readings.picture.glyphs import load_glyphs
+from readoff.readings.picture.glyphs import GlyphSet, load_glyphs
 from readoff.readings.picture.loading import TABLES
 from readoff.readings.samples import check_samples
 from support.drawn_pictures import (
@@ -256,6 +256,18 @@ def test_several_unread_cells_of_a_row_are_all_told():
     assert all("; 2 more cells of the row are not read" in hold.reason for hold in readout.holds)
 
 
+def test_a_character_that_the_glyph_set_lacks_may_stand_there():
+    lacking = GlyphSet("chamfer", 8, 16, tuple(each for each in FONT.glyphs if each[0] != "u")).text()
+    metrics = (
+        '[metrics.pace]\npattern = \'^Pace: (?P<number>[0-9]+) units\'\nunit = "points"\nbetter = "higher"\n'
+    )
+    text = schema_text(metrics, region="x = 0, y = 0, columns = 20, rows = 3", recognise="all = ['^Mill ']")
+    schemas = load_schemas([(GLYPH_FILE.name, lacking), ("a.toml", text)])
+    readout = read(page("Mill 1.2", "Pace: 84 units", "Pace: 99 units"), schemas)
+    assert readout.readings == ()
+    assert [hold.reason[12:28] for hold in readout.holds] == ["row 2, column 10", "row 3, column 10"]
+
+
 def test_a_noisy_picture_is_held_without_much_trying():
     lines = ["Mill 1.2", "Pace: 84.7", *["notes"] * 30]
     spoilt = [(row, 2) for row in range(2, 32)]
@@ -357,8 +369,6 @@ def test_a_picture_that_one_schema_does_not_know_is_shown_by_it():
 
 def test_the_digest_is_of_the_glyphs_too():
     other = GLYPH_TEXT.replace("Chamfer:", "Chamfer 2:")
-    from readoff.readings import load_schemas
-
     (schema,) = load_schemas([(GLYPH_FILE.name, other), ("a.toml", schema_text())])
     assert schema.digest != SCHEMAS[0].digest
     assert load(schema_text())[0].digest == SCHEMAS[0].digest
@@ -473,8 +483,6 @@ def test_a_sample_that_cannot_be_drawn_is_told(text, more, told):
 
 
 def test_faults_of_glyph_files_are_told_with_those_of_schemas():
-    from readoff.readings import load_schemas
-
     wrong = [("bad.glyphs.toml", "glyphs = 1"), ("a.toml", schema_text().replace('"higher"', '"up"'))]
     with pytest.raises(SchemaError) as error:
         load_schemas(wrong)

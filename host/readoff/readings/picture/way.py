@@ -31,6 +31,7 @@ from readoff.readings.view import View
 
 Page = tuple[Row, ...]
 Made = TypeVar("Made")
+_PRINTABLE = tuple(map(chr, range(0x20, 0x7F)))
 # More unread cells than this in one row, or more rows that have any, and every metric is held that could stand there.
 _MOST_TRIED, _MOST_ROWS_TRIED = 1, 16
 
@@ -131,7 +132,8 @@ class PictureWay:
         if len(row.unread) > _MOST_TRIED:
             return True
         at = row.unread[0].column
-        texts = [row.text[:at] + each + row.text[at + 1 :] for each in (UNREAD, *self.rule.glyphs.characters)]
+        others = {*self.rule.glyphs.characters, *_PRINTABLE}  # it may be one that the glyph set lacks
+        texts = [row.text[:at] + each + row.text[at + 1 :] for each in (UNREAD, *others)]
         outcomes = [
             [_outcome(each) for each in self.text.take(metric, CellView(view, [text]))] for text in texts
         ]
