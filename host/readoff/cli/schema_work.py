@@ -210,6 +210,7 @@ def _suggestion(shot: Shot, out: Path | None) -> str:
 
 def _write(file: Path, text: str) -> None:
     try:
+        file.parent.mkdir(parents=True, exist_ok=True)
         with file.open("x", encoding="utf-8", newline="\n") as opened:
             opened.write(text)
     except OSError as error:

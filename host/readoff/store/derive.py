@@ -226,7 +226,7 @@ class Deriving:
         if unread and placed.record.kind == "run":
             best = taken[0]
             reason = (
-                f"no schema recognises what {program or 'the program'} showed; teach one (docs/schemas.md)"
+                f"no schema recognises what {program or 'the program'} showed; teach one: readoff schema start"
             )
             self._hold_capture(placed, best, reason)
 
