@@ -30,6 +30,7 @@ from readoff.readings.text import TEXT
 from readoff.readings.units import UNITS, factor_between
 
 LONGEST_SCHEMA = 65536
+MOST_RULES = 50
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,40}")
 _DOS_NAME = re.compile(r"[A-Z0-9!#$%&'()@^_`{}~*?-]{1,8}(?:\.[A-Z0-9!#$%&'()@^_`{}~*?-]{0,3})?")
 _BETTER = ("higher", "lower", "neither")
@@ -252,7 +253,11 @@ def _style(table: Table, unit: str) -> Style:
 
 def _rules(top: Table, metrics: Mapping[str, Metric]) -> tuple[Rule, ...]:
     rules = []
-    for text in top.texts("rules"):
+    texts = top.texts("rules")
+    if len(texts) > MOST_RULES:
+        top.fault("rules", f"{len(texts)} rules", f"at most {MOST_RULES}")
+        return ()
+    for text in texts:
         try:
             rule = parse_rule(text)
         except SchemaError as error:

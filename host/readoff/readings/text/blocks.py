@@ -25,10 +25,10 @@ class Block:
 
     def spans(self, shown: Shown) -> list[tuple[int, int]] | None:
         """The lines of each repeat, as first and last (excluded); None where there are too many."""
-        found = self.begin.compiled.finditer(shown.utf8)
-        begins = sorted({shown.line_at(match.start()) for match in islice(found, MOST_OCCURRENCES * 4)})
-        if len(begins) > MOST_OCCURRENCES:
+        found = list(islice(self.begin.compiled.finditer(shown.utf8), MOST_OCCURRENCES + 1))
+        if len(found) > MOST_OCCURRENCES:
             return None
+        begins = sorted({shown.line_at(match.start()) for match in found})
         ends = [*begins[1:], len(shown.lines)]
         return [(first, self._last(shown, first, last)) for first, last in zip(begins, ends, strict=False)]
 
