@@ -13,6 +13,7 @@ from readoff.readings import Capture, CaptureKind, load_schemas, read_run
 from readoff.readings.samples import as_digits
 from readoff.store.captures import captures_of
 from support.agent_box import agent_box, readoff
+from support.number_forms import check
 from support.reading_texts import file
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
@@ -163,3 +164,14 @@ def test_files_that_a_program_wrote(count):
     cut = read_run(taken(file(octets[:-1], sample.name)), [schema])
     assert cut.readings == ()
     assert {hold.metric for hold in cut.holds} == {"buckets", "time", "rate", "reckoned"}
+
+
+def test_numbers_printed_by_a_program_and_taken_by_the_agent():
+    """As test_readings_100000, but printed for real; fewer, for a program of 64 KB holds some two thousand."""
+
+    def through_the_agent(draw, lines):
+        return taken(Capture(CaptureKind.CONSOLE, "\r\n".join(lines).encode("ascii")))
+
+    right, wrong = check(4_000, seed=1994, captures=through_the_agent, batch=2000)
+    assert wrong == []
+    assert right.total() == 4_000

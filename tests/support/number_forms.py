@@ -149,21 +149,29 @@ def _capture(draw, lines):
     return Capture(kind, "\r\n".join(progress + line.ljust(6) for line in lines).encode("ascii"))
 
 
-def check(count, seed):
-    """Print, capture and read so many numbers: (how many of each form were right, mistakes in words)."""
+def as_shown(draw, lines):
+    """Captures of these lines as one of the kinds shows them."""
+    return [_capture(draw, lines)]
+
+
+def check(count, seed, *, captures=as_shown, batch=A_CAPTURE):
+    """Print, capture and read so many numbers: (how many of each form were right, mistakes in words).
+
+    captures: makes captures of a batch of lines.
+    """
     schemas = _schema()
     draw = random.Random(seed)
     right: Counter[str] = Counter()
     wrong: list[str] = []
-    for begin in range(0, count, A_CAPTURE):
+    for begin in range(0, count, batch):
         wanted = {form: [] for form in FORMS}
         lines = ["Forms of numbers"]
-        for _ in range(min(A_CAPTURE, count - begin)):
+        for _ in range(min(batch, count - begin)):
             form = draw.choice(list(FORMS))
             text, value = _number(draw, form)
             wanted[form].append((text, value))
             lines.append(_line(draw, form, text))
-        _compare(read_run([_capture(draw, lines)], schemas), wanted, right, wrong)
+        _compare(read_run(captures(draw, lines), schemas), wanted, right, wrong)
     return right, wrong
 
 
