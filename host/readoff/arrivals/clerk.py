@@ -10,9 +10,17 @@ from typing import TypeVar
 from readoff.arrivals.intake import Intake, TakenResult
 from readoff.arrivals.told import Note, Told, Took
 from readoff.contract.record import RecordId
+from readoff.link.events import Asked
+from readoff.link.steps import GivenStep
 
 T = TypeVar("T")
 Job = Callable[[], None]
+Planner = Callable[[Asked], GivenStep]
+"""Finds the step for an agent that asks, in the store's thread. Raises ReadoffError where it cannot."""
+
+
+def _no_study(asked: Asked) -> GivenStep:
+    return GivenStep("nothing", "This host watches without a study: there is nothing to do.")
 
 
 class Clerk:
@@ -23,6 +31,7 @@ class Clerk:
 
     def __init__(self, intake: Intake, told: Told) -> None:
         self._intake, self._told = intake, told
+        self.planner: Planner = _no_study
         self._jobs: queue.SimpleQueue[Job] = queue.SimpleQueue()
 
     def take(self, octets: bytes, came_from: str) -> TakenResult:
@@ -32,6 +41,10 @@ class Clerk:
     def known(self, id: RecordId, length: int, check: int) -> bool:
         """As Intake.known; waits for the answer."""
         return self._wait_for(lambda: self._intake.known(id, length, check))
+
+    def step(self, asked: Asked) -> GivenStep:
+        """As the planner; waits for the answer."""
+        return self._wait_for(lambda: self.planner(asked))
 
     def tell(self, what: Took | Note) -> None:
         """Hands over something to be told; does not wait."""

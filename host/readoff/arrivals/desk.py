@@ -7,10 +7,11 @@ from collections.abc import Callable, Sequence
 
 from readoff.arrivals.clerk import Clerk
 from readoff.arrivals.told import About, Note, Status, Took
-from readoff.errors import StoreError
+from readoff.errors import ReadoffError, StoreError
 from readoff.link.events import (
     AgentSeen,
     Arrived,
+    Asked,
     Bye,
     Event,
     LetGo,
@@ -22,6 +23,10 @@ from readoff.link.events import (
     Stray,
 )
 from readoff.link.receiver import Receiver
+from readoff.link.steps import GivenStep
+
+WAIT_SECONDS = 10
+"""Seconds after which an agent asks again, when no step could be found for it."""
 
 NOISE_EVERY = 5.0
 """Seconds between two notes of noise from one line."""
@@ -39,6 +44,7 @@ class Desk:
         self._noise_sample = b""
         self._noise_told_at = self._stray_told_at = float("-inf")
         self._strays_untold = 0
+        self._step_told: tuple[int, int] | None = None
 
     def attend(self, events: Sequence[Event], write: Callable[[bytes], None]) -> None:
         """Acts on events in order; what is to be answered is written as soon as it is known."""
@@ -73,6 +79,8 @@ class Desk:
             case Bye():
                 self._agent = None
                 self.note(About.AGENT, _farewell(event.left))
+            case Asked():
+                self._asked(event)
             case StartedAgain():
                 what = f"record {event.id} is asked for again from its beginning: {event.why}"
                 self.note(About.RECORD, what)
@@ -109,6 +117,19 @@ class Desk:
         self.status.records += 1
         self.status.last_arrival = time.monotonic()
         self._clerk.tell(Took(self.status.name, came_from, len(event.octets), result))
+
+    def _asked(self, event: Asked) -> None:
+        """A step is found and told; where none can be, the agent waits, and a person may read why."""
+        try:
+            step = self._clerk.step(event)
+            self.receiver.answer_step(step)
+        except ReadoffError as error:
+            step = GivenStep("wait", f"The host finds no step: {error.sentence()}", seconds=WAIT_SECONDS)
+            self.receiver.answer_step(step)
+        told = event.boot_nonce, step.token
+        if told != self._step_told:
+            self._step_told = told
+            self.note(About.AGENT, f"agent {event.agent_serial:08X} is told ({step.what}): {step.words}")
 
     def _seen(self, event: AgentSeen) -> None:
         if event != self._agent:

@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 
-from readoff.arrivals.clerk import Clerk
+from readoff.arrivals.clerk import Clerk, Planner
 from readoff.arrivals.connections import Address, parse_address
 from readoff.arrivals.folders import FolderReader
 from readoff.arrivals.intake import Intake
@@ -70,6 +70,10 @@ class Watch:
 
     def _line(self, address: Address) -> PortLine | ListeningLine:
         return (ListeningLine if address.form == "listen" else PortLine)(address, self._clerk)
+
+    def plan_with(self, planner: Planner) -> None:
+        """Lets a planner answer the agents that stand by, in the thread of ``run``; without one: nothing to do."""
+        self._clerk.planner = planner
 
     def run(self, until_idle: float | None = None) -> None:
         """Works until ``stop``, Ctrl-C or SIGTERM, or until nothing has come for ``until_idle`` seconds.

@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING
 import click
 
 from readoff.cli.common import Place, check_move_to, plain, result_values, store_options
+from readoff.cli.study import read_file
 from readoff.errors import UsageError
 
 if TYPE_CHECKING:
+    from readoff.arrivals.clerk import Planner
     from readoff.arrivals.told import Note, Told, Took
     from readoff.store import Store
 
@@ -45,6 +47,12 @@ if TYPE_CHECKING:
     metavar="SECONDS",
     help="End when nothing has come for so long; without it, watch until stopped.",
 )
+@click.option(
+    "--study",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Tell agents that stand by (READOFF STANDBY) the next step of this study.",
+)
 @store_options
 def watch(
     folders: Sequence[Path],
@@ -52,6 +60,7 @@ def watch(
     lines: Sequence[str],
     move_to: Path | None,
     until_idle: float | None,
+    study: Path | None,
     place: Place,
 ) -> None:
     """Take whatever arrives in folders and on serial lines, until stopped with Ctrl-C.
@@ -72,13 +81,24 @@ def watch(
         if not folder.is_dir():
             raise UsageError("there is no such folder", where=str(folder))
     check_move_to(move_to, folders)
+    if study is not None:
+        read_file(study)
     with place.open_to_write() as store:
         teller = _Teller(store, place.as_json)
         teller.begin(folders, lines)
         watching = Watch(store, folders, lines, recursive=recursive, told=teller.told(), move_to=move_to)
+        if study is not None:
+            watching.plan_with(_planner(store, study))
         watching.run(until_idle)
         teller.end()
     click.get_current_context().exit(1 if teller.held else 0)
+
+
+def _planner(store: Store, file: Path) -> Planner:
+    """Finds steps in the study's file, read anew for each question, so that what is written into it counts at once."""
+    from readoff.reports.steps import given_step
+
+    return lambda asked: given_step(store, read_file(file), asked)
 
 
 class _Teller:

@@ -92,4 +92,37 @@ class Bye:
     left: int
 
 
-Event = AgentSeen | OtherVersion | Offered | Arrived | StartedAgain | LetGo | Refused | Stray | Noise | Bye
+@dataclass(frozen=True)
+class Asked:
+    """An agent that stands by asks for a step; the edge answers with answer_step.
+
+    fresh: it found no boot mark. warm: the machine was reset without switching on. token: of the step that it was
+    given last, 0 for none. told: the person has said that this step is done.
+    """
+
+    agent_serial: int
+    boot_nonce: int
+    fresh: bool = False
+    warm: bool = False
+    token: int = 0
+    told: bool = False
+
+    @property
+    def boot(self) -> str:
+        """The boot that asks, as record ids begin."""
+        return f"{self.agent_serial:08X}-{self.boot_nonce:08X}"
+
+
+Event = (
+    AgentSeen
+    | OtherVersion
+    | Offered
+    | Arrived
+    | StartedAgain
+    | LetGo
+    | Refused
+    | Stray
+    | Noise
+    | Bye
+    | Asked
+)

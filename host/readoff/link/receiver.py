@@ -22,6 +22,8 @@ record that an agent offers:
                  refuse                        unknown       refused
     assembling too many others begun           unknown     LetGo (the oldest)
 
+An ask is told as Asked, and answer_step sends the edge's answer; nothing of it is remembered here.
+
 ``kept`` is sent by nothing but the edge's word. Whatever the line carries, nothing here raises.
 """
 
@@ -37,6 +39,7 @@ from readoff.link.assembly import Added, Assembly
 from readoff.link.events import (
     AgentSeen,
     Arrived,
+    Asked,
     Bye,
     Event,
     LetGo,
@@ -49,6 +52,7 @@ from readoff.link.events import (
 )
 from readoff.link.frames import Message, build_message, limit_of, parse_message
 from readoff.link.framing import XON_XOFF, Deframer, Skipped, frame
+from readoff.link.steps import GivenStep, step_values
 
 HOLES_TOLD = 8
 """Holes named in one have frame: 78 octets at most, short enough for a receiver without FIFO to follow."""
@@ -116,6 +120,10 @@ class Receiver:
         """The record could not be kept now (reason: a name of the contract's enum refusal)."""
         self._forget(id)
         self._send("refused", id=id, reason=reason)
+
+    def answer_step(self, step: GivenStep) -> None:
+        """Tells the agent that asked what to do."""
+        self._send("step", **step_values(step))
 
     @property
     def unfinished(self) -> tuple[Assembly, ...]:
@@ -189,11 +197,24 @@ class Receiver:
     def _bye(self, message: Message) -> None:
         self._events.append(Bye(message.values["left"]))
 
+    def _ask(self, message: Message) -> None:
+        values, flags = message.values, message.values["flags"]
+        asked = Asked(
+            values["agent_serial"],
+            values["boot_nonce"],
+            fresh=bool(flags["fresh"]),
+            warm=bool(flags["warm"]),
+            token=values["token"],
+            told=bool(flags["told"]),
+        )
+        self._events.append(asked)
+
     _ON: dict[str, Callable[[Receiver, Message], None]] = {  # noqa: RUF012 - a table, never changed
         "hello": _hello,
         "offer": _offer,
         "data": _data,
         "bye": _bye,
+        "ask": _ask,
     }
 
     # Records -----------------------------------------------------------------------------------------------
