@@ -90,5 +90,5 @@ def _check_apart(found: dict[str, tuple[int, str]], apart: int) -> None:
                 raise UsageError(
                     f"{character!r} and {other!r} ({where}) differ in {off} pixels, {max(apart, 1)} are due",
                     where=place,
-                    next_step="Leave one of them out of the text, or ask for less.",
+                    next_step="Ask for less, or leave one out if it never stands where you read.",
                 )

@@ -111,9 +111,8 @@ class PictureWay:
             return self.text.take(metric, CellView(view, [row.text for row in page]))
         place = self.text.places[metric.name]
         if not isinstance(place, Found) or place.block is not None:
-            return [
-                next(_held(number, row) for number, row in enumerate(page) if row.unread)
-            ]  # all hangs together
+            first = next(number for number, row in enumerate(page) if row.unread)
+            return [_held(first, page[first])]  # the rows hang together
         tried = sum(bool(row.unread) for row in page) <= _MOST_ROWS_TRIED
         seen: list[Seen] = []
         holds: list[Seen] = []
