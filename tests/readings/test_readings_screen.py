@@ -285,3 +285,26 @@ readings = { m0 = "12.50" }
         text = sample.replace(f"{key} = {2 if key == 'row' else 3}", wrong)
         with pytest.raises(SchemaError, match="no part of the screen"):
             load(schema(COLOUR) + text)
+
+
+@pytest.mark.parametrize(
+    ("keys", "placed", "got", "told"),
+    [
+        (LABEL, [(7, 3, "Speed: 12.50 ms")], ["0.01250"], ""),
+        (LABEL, [(7, 3, "Speed: 12.50  sec │")], ["12.50"], ""),
+        (BELOW, [(7, 8, "Speed"), (8, 8, "2 min")], ["120"], ""),
+        (FIELD, [(3, 20, "12.5 ms")], ["0.0125"], ""),
+        (COLOUR, [(8, 3, "12.50 ms", 0x1E)], ["0.01250"], ""),
+        (COLOUR, [(8, 3, "12.50", 0x1E), (8, 9, "ms")], ["0.01250"], ""),
+        (LABEL, [(7, 3, "Speed: 12.50")], [], "no unit stands beside"),
+        (LABEL, [(7, 3, "Speed: 12.50   ms")], [], "no unit stands beside"),
+        (LABEL, [(7, 3, "Speed: 12.50 KB")], [], "cannot be turned into"),
+        (FIELD, [(3, 20, "1 2 ms")], [], "a number and a unit were expected"),
+    ],
+)
+def test_units_beside_numbers(keys, placed, got, told):
+    capture = picture((1, 5, "Weir 2.0"), *placed)
+    text = schema(keys + "\nunit_beside = true").replace('unit = "points"', 'unit = "s"')
+    readout = read_run([capture], load(text))
+    assert [as_digits(reading) for reading in readout.readings] == got
+    assert [told in hold.reason for hold in readout.holds] == [True] * (not got)

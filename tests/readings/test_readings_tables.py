@@ -183,3 +183,30 @@ def test_faults_of_columns(change, told):
     with pytest.raises(SchemaError) as error:
         load(SCHEMA.replace(*change))
     assert any(told in fault for fault in error.value.faults)
+
+
+UNITS = SCHEMA.replace(
+    'column = "Read"\nunit = "KB/s"\nbetter', 'column = "Read"\nunit = "ms"\nunit_beside = true\nbetter', 1
+)
+
+
+@pytest.mark.parametrize(
+    ("cell", "number", "told"),
+    [
+        ("12.5 ms", "12.5", ""),
+        ("12.5 us", "0.0125", ""),
+        ("1 s", "1000", ""),
+        ("12.5", None, "no unit stands beside"),
+        ("12.5 mm", None, "is no known unit"),
+        ("12.5 KB/s", None, "cannot be turned into"),
+        ("12 5 ms", None, "a number and a unit were expected"),
+        ("**** ms", None, "did not fit"),
+    ],
+)
+def test_units_in_cells(cell, number, told):
+    (schema,) = load(UNITS)
+    lines = ("Barn", "Block   {:>10} Write now".format("Read"), f"4 K     {cell:>10}      11.2")
+    readout = read_run([console("\r\n".join(lines).encode())], [schema])
+    got = {reading.metric: as_digits(reading) for reading in readout.readings}
+    assert got == {"write": "11.2"} | ({"read": number} if number else {})
+    assert [told in hold.reason for hold in readout.holds] == [True] * (number is None)

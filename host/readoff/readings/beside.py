@@ -7,6 +7,7 @@ another number of it.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from readoff.readings.kinds import Seen
 from readoff.readings.numbers import Style, Unread, read_number
@@ -32,6 +33,17 @@ def number_in_line(line: Line, first: int, last: int, style: Style) -> Seen:
     if not isinstance(number, Unread) and (flaw := _flaw(line, first, last)):
         number = Unread(flaw)
     return Seen(number, *line.span(first, last), line.text)
+
+
+def number_and_unit(line: Line, first: int, last: int, style: Style) -> Seen:
+    """The characters first..last of a line as a number and, behind blanks, its unit."""
+    words = line.text[first:last].split()
+    if len(words) != 2:
+        reason = (
+            "no unit stands beside the number" if len(words) == 1 else "a number and a unit were expected"
+        )
+        return Seen(Unread(f"{line.text[first:last]!r}: {reason}"), *line.span(first, last), line.text)
+    return replace(number_in_line(line, first, first + len(words[0]), style), unit=words[1])
 
 
 def _flaw(line: Line, first: int, last: int) -> str:

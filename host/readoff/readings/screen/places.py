@@ -11,7 +11,10 @@ from dataclasses import dataclass
 from readoff.readings.screen.cells import Cells, colour_named
 
 # What is no part of any number or label: blanks, frames and shades.
-_RUN = re.compile(r"[^ │║┃░▒▓█▌▐|─-╿]+")
+_WORD = r"[^ │║┃░▒▓█▌▐|─-╿]+"
+_RUN = re.compile(_WORD)
+_PAIR = re.compile(rf"{_WORD}(?: {{1,2}}{_WORD})?")  # a number and the unit behind it
+UNIT = re.compile(rf" {{1,2}}{_WORD}")
 _RULING = re.compile(r"[-=_+~ ─-╿]*")
 # What may stand between a label and its number: blanks, : and =, and leaders of two points or more.
 _FILLING = re.compile(r"[ :=]*(?:\.{2,}|·+|░+)?[ :=]*")
@@ -66,11 +69,15 @@ class At:
 
 @dataclass(frozen=True)
 class Beside:
-    """To the right of a label, or below it; row: the label's, None where it may be in any."""
+    """To the right of a label, or below it; row: the label's, None where it may be in any.
+
+    pairs: whether what stands below is a number with a unit behind it.
+    """
 
     label: str
     below: bool = False
     row: int | None = None
+    pairs: bool = False
 
     def find(self, cells: Cells) -> Run | Missed:
         """The run beside the one label."""
@@ -103,7 +110,7 @@ class Beside:
         text = cells.row(row) if row < cells.rows else ""
         under = [
             match.span()
-            for match in _RUN.finditer(text)
+            for match in (_PAIR if self.pairs else _RUN).finditer(text)
             if match.start() < label.last and label.first < match.end()
         ]
         if len(under) != 1:

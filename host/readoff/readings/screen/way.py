@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from readoff.readings.beside import number_in_line
+from readoff.readings.beside import number_and_unit, number_in_line
 from readoff.readings.kinds import Kind, Seen, Told
 from readoff.readings.numbers import Unread
 from readoff.readings.schema import Metric, Pattern, compile_pattern
 from readoff.readings.screen.cells import Cells, attribute_of, cells_of, colour_named
-from readoff.readings.screen.places import At, Beside, Coloured, Missed, Run
+from readoff.readings.screen.places import UNIT, At, Beside, Coloured, Missed, Run
 from readoff.readings.shown import CaptureKind, as_codes
 from readoff.readings.table import Table
 from readoff.readings.view import View
@@ -43,10 +43,14 @@ class Text:
 
 @dataclass(frozen=True)
 class Place:
-    """Where a metric's number stands, and the colour that it must have there (None for any)."""
+    """Where a metric's number stands, and the colour that it must have there (None for any).
+
+    unit: whether its unit stands behind it, in the same field or after one blank or two.
+    """
 
     way: At | Beside | Coloured
     attribute: int | None = None
+    unit: bool = False
 
     def take(self, metric: Metric, cells: Cells) -> list[Seen]:
         """The number, or why there is none; empty where a label or a colour is absent and may be."""
@@ -61,8 +65,14 @@ class Place:
         line = cells.line(run.row)
         if wrong := self._wrong_colour(cells, run):
             return [Seen(Unread(wrong), *line.span(run.first, run.last), line.text.rstrip(" "))]
-        seen = number_in_line(line, run.first, run.last, metric.style)
-        return [Seen(seen.number, seen.begin, seen.end, line.text.rstrip(" "))]
+        if not self.unit:
+            seen = number_in_line(line, run.first, run.last, metric.style)
+        else:
+            last = run.last
+            if " " not in line.text[run.first : run.last] and (unit := UNIT.match(line.text, run.last)):
+                last = unit.end()
+            seen = number_and_unit(line, run.first, last, metric.style)
+        return [replace(seen, line=line.text.rstrip(" "))]
 
     def _wrong_colour(self, cells: Cells, run: Run) -> str:
         if self.attribute is None:
@@ -133,7 +143,7 @@ def _text(table: Table) -> Text:
 def _place(table: Table) -> Place | None:
     row, column, width = _from_0(table, "row"), _from_0(table, "column"), table.whole("width", _MOST)
     label, side = table.text("label", needed=False), table.text("side", needed=False)
-    attribute = attribute_of(table)
+    attribute, unit = attribute_of(table), table.flag("unit_beside")
     if side:
         table.choice("side", side, _SIDES)
     if (column is not None) + bool(label) + (column is None and not label and "colour" in table.data) != 1:
@@ -143,11 +153,11 @@ def _place(table: Table) -> Place | None:
     elif column is not None:
         if row is None:
             table.fault("row", "missing", "row = 1 to the last row")
-        return Place(At(row or 0, column, width), attribute)
+        return Place(At(row or 0, column, width), attribute, unit)
     elif label:
-        return Place(Beside(label, side == "below", row), attribute)
+        return Place(Beside(label, side == "below", row, unit), attribute, unit)
     elif attribute is not None:
-        return Place(Coloured(attribute, row))
+        return Place(Coloured(attribute, row), unit=unit)
     return None
 
 
@@ -166,5 +176,5 @@ SCREEN = Kind(
     (CaptureKind.SCREEN,),
     _load,
     recognise=("sizes", "texts"),
-    shown=("row", "column", "width", "label", "side", "colour"),
+    shown=("row", "column", "width", "label", "side", "colour", "unit_beside"),
 )

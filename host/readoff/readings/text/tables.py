@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from readoff.readings.beside import MOST_OCCURRENCES, number_in_line
+from readoff.readings.beside import MOST_OCCURRENCES, number_and_unit, number_in_line
 from readoff.readings.kinds import Seen
 from readoff.readings.numbers import Style, Unread
 from readoff.readings.schema import Pattern
@@ -103,11 +103,15 @@ class TextTable:
 
 @dataclass(frozen=True)
 class Column:
-    """The numbers under one heading: of every row, or of the one row of each table that matches `row`."""
+    """The numbers under one heading: of every row, or of the one row of each table that matches `row`.
+
+    unit: whether each cell has a unit behind its number.
+    """
 
     table: TextTable
     heading: str
     row: Pattern | None = None
+    unit: bool = False
 
     def take(self, shown: Shown, style: Style) -> list[Seen]:
         """The numbers in order; where no table is found but its headings stand otherwise, why that is held."""
@@ -134,7 +138,7 @@ class Column:
     def _cell(self, line: Line, cells: dict[str, Span] | str, style: Style) -> Seen:
         if isinstance(cells, str):
             return Seen(Unread(cells), *_whole(line), line.text)
-        return number_in_line(line, *cells[self.heading], style)
+        return (number_and_unit if self.unit else number_in_line)(line, *cells[self.heading], style)
 
 
 def load_tables(top: Table) -> dict[str, TextTable]:
@@ -161,7 +165,7 @@ def load_column(table: Table, tables: Mapping[str, TextTable], name: str) -> Col
     heading, row = table.text("column"), table.pattern("row", needed=False)
     if name not in tables or (heading and not table.choice("column", heading, tables[name].headings)):
         return None
-    return Column(tables[name], heading, row) if heading else None
+    return Column(tables[name], heading, row, table.flag("unit_beside")) if heading else None
 
 
 def _flaw(headings: tuple[str, ...]) -> tuple[str, str] | None:

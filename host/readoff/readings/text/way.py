@@ -115,9 +115,14 @@ def _load(top: Table, recognise: Table, metrics: Mapping[str, Table]) -> TextWay
                     table.fault(key, "beside a table", "either a pattern or a table and its column")
             place = load_column(table, tables, known_block(table, tables, "table"))
         else:
-            for key in ("column", "row"):
+            for key in ("column", "row", "unit_beside"):
                 if key in table.data:
-                    table.fault(key, "without a table", 'the table that it is of: table = "…"')
+                    right = (
+                        "a pattern with the group (?P<unit>\\S+)"
+                        if "unit" in key
+                        else 'its table: table = "…"'
+                    )
+                    table.fault(key, "without a table", right)
             block = known_block(table, blocks, "block")
             text = table.text("pattern")
             pattern = compile_pattern(text, named_group=True) if text else None
@@ -134,7 +139,7 @@ TEXT = Kind(
     tuple(CaptureKind),
     _load,
     top=("blocks", "tables"),
-    shown=("pattern", "block", "table", "column", "row"),
+    shown=("pattern", "block", "table", "column", "row", "unit_beside"),
     patterns=True,
     sections=("block", "table"),
 )
