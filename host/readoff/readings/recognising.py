@@ -28,9 +28,14 @@ def recognise(view: View, schema: Schema, *, fully: bool = False) -> Verdict:
 
 def recognised(view: View, schema: Schema, *, patterns_met: bool = False) -> bool:
     """The same answer without its reasons. patterns_met: the schema's patterns have been looked at already."""
-    by_pattern = () if patterns_met else _by_pattern(view, schema.recognise)
-    conditions = chain(_by_name(view, schema.recognise), by_pattern, schema.way.further(view))
-    return all(met for met, _ in conditions)
+    rules = schema.recognise
+    if view.capture.kind not in rules.kinds:
+        return False
+    if (rules.programs or rules.files) and not all(met for met, _ in _by_name(view, rules)):
+        return False
+    if not (patterns_met or all(met for met, _ in _by_pattern(view, rules))):
+        return False
+    return all(met for met, _ in schema.way.further(view))
 
 
 def doubt(view: View, schema: Schema) -> str:

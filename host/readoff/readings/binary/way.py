@@ -81,9 +81,12 @@ class BinaryWay:
 
     @staticmethod
     def _told(fixed: Fixed, found: bytes) -> Told:
-        where = f"{fixed.field} (octet {fixed.offset})"
-        wanted, got = _hex(fixed.octets), _hex(found) or "nothing"
-        return found == fixed.octets, lambda: f"{where} must be {wanted}, and is {got}"
+        return (
+            found == fixed.octets,
+            lambda: (
+                f"{fixed.field} (octet {fixed.offset}) must be {_hex(fixed.octets)}, and is {_hex(found) or 'nothing'}"
+            ),
+        )
 
     def take(self, metric: Metric, view: View) -> list[Seen]:
         """One number for each field that the metric's path leads to."""

@@ -101,15 +101,21 @@ class ScreenWay:
             yield False, lambda: cells.flaw
             return
         if self.sizes:
-            wanted = " or ".join(f"{columns}x{rows}" for columns, rows in self.sizes)
             size = (cells.columns, cells.rows)
-            yield size in self.sizes, lambda: f"the screen is {size[0]}x{size[1]}, the schema reads {wanted}"
+            yield (
+                size in self.sizes,
+                lambda: f"the screen is {_sizes(size)}, the schema reads {_sizes(*self.sizes)}",
+            )
         for text in self.texts:
             yield text.told(cells)
 
     def take(self, metric: Metric, view: View) -> list[Seen]:
         """The metric's one number."""
         return self.places[metric.name].take(metric, view.once("cells", cells_of))
+
+
+def _sizes(*sizes: tuple[int, int]) -> str:
+    return " or ".join(f"{columns}x{rows}" for columns, rows in sizes)
 
 
 def _load(top: Table, recognise: Table, metrics: Mapping[str, Table]) -> ScreenWay:
