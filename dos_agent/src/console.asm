@@ -30,6 +30,11 @@ console_reset:
         mov     [console_kept], ax
         mov     [console_kept + 2], ax
         mov     [console_used], ax
+        mov     [screen_waits], ax
+        mov     word [console_limit], SCRATCH_SIZE
+        mov     [screens_kept], al
+        mov     [screens_missed], al
+        mov     [wait_kept], al
         mov     [console_cut], al
         mov     [spool_full], al
         ret
@@ -95,7 +100,7 @@ console_take:
         jcxz    .leave
         cmp     byte [cs:console_cut], 0
         jne     .leave
-        mov     ax, SCRATCH_SIZE
+        mov     ax, [cs:console_limit]
         sub     ax, [cs:console_used]
         jz      .full
         cmp     ax, cx
@@ -247,18 +252,22 @@ critical_swap:
         pop     es
         ret
 
-; console_flush: write the buffer as a section. When that fails it stays, for a second try at the end.
+; console_flush: write the buffer as a section, and the screen that waits behind it. What can't be written stays,
+; for a second try at the end.
 ; Input: DS = ES = SS = CS.  Output: CF=1 when it could not be written; [spool_full].
 ; Destroys: AX, BX, CX, DX, SI, DI.
 console_flush:
-        mov     cx, [console_used]
-        jcxz    .good
+        mov     ax, [console_used]
+        or      ax, [screen_waits]
+        jz      .good
         mov     ax, [record_length]     ; the record must stay short enough for its last sections
         mov     dx, [record_length + 2]
         add     ax, ROOM_SIZE + SCRATCH_SIZE
         adc     dx, 0
         cmp     dx, RECORD_LIMIT >> 16
         jae     .over
+        mov     cx, [console_used]
+        jcxz    .screen
         mov     al, TAG_CONSOLE
         mov     si, scratch
         call    section_whole
@@ -266,6 +275,16 @@ console_flush:
         add     [console_kept], cx
         adc     word [console_kept + 2], 0
         mov     word [console_used], 0
+.screen:
+        mov     cx, [screen_waits]
+        jcxz    .good
+        mov     al, TAG_SCREEN
+        mov     si, scratch
+        add     si, [console_limit]
+        call    section_whole
+        jc      .failed
+        mov     word [screen_waits], 0
+        mov     word [console_limit], SCRATCH_SIZE
 .good:
         clc
         ret

@@ -1,4 +1,5 @@
-; The hooks on INT 21h, INT 29h and INT 10h: what the program prints is copied as it goes by.
+; The hooks on INT 21h, INT 29h and INT 10h: what the program prints is copied as it goes by; and those on INT 10h,
+; INT 16h and INT 21h at moments when the screen is kept.
 ;
 ; Under DOS each character that goes to CON passes INT 29h and INT 10h AH=0Eh through the vectors, from inside
 ; the INT 21h that asked for it; an emulated DOS may do without. So a character is taken where it is first asked for:
@@ -10,6 +11,14 @@
 ; A call of INT 21h that finds InDOS at 0 also shows that no earlier one is under way any more: one that was ended
 ; by Ctrl-C never came back.
 ;
+; The screen is kept before a mode is set (INT 10h 00, 4F02), and when the program begins to wait for a key:
+;
+;       INT 21h 01 07 08 0A 0C 3F (CON), INT 16h 00 10          with nothing in the keyboard buffer
+;       INT 21h 06 (DL=FF), INT 16h 01 11                       the POLLS_OF_A_WAIT'th poll in vain within one tick
+;
+; each of the program's own: what DOS asks the keyboard for is DOS's affair. One screen a wait: a wait that polls is over
+; when a key has come or something was printed.
+;
 ; Every hook works on our own stack (hook_stack); while it is in use (hook_busy) all calls pass straight through.
 ; Only keeping a single octet, and passing on, is done where the call came from.
 ; On the program's stack a hook needs at most 10 octets while the call below is under way (two words and its
@@ -19,24 +28,31 @@
 CONSOLE_HIGH            equ SCRATCH_SIZE * 3 / 4        ; from here on the buffer goes to the record at the next call
 HANDLE_UNKNOWN          equ 0FFFFh
 DEVICE_CONSOLE          equ 82h         ; INT 21h AX=4400h: a device, and the console for output
+DEVICE_KEYS             equ 81h         ; a device, and the console for input
 FLAG_CARRY              equ 1
 
 section .hookdata
 old_dos:                dd 0
 old_video:              dd 0
 old_console:            dd 0
+old_keys:               dd 0
 indos_at:               dd 0
 own_segment:            dw 0
 caller_stack:           dd 0            ; SP, SS
 print_flags:            dw 0
 handle_asked:           dw HANDLE_UNKNOWN
 console_used:           dw 0            ; octets in the console buffer (scratch)
-handle_is_console:      db 0
+console_limit:          dw SCRATCH_SIZE ; where it ends: a screen that waits to be written may lie behind
+screen_waits:           dw 0            ; octets of that screen
+poll_tick:              dw 0            ; tick of the last poll in vain
+poll_count:             dw 0            ; polls in vain within it
+handle_device:          db 0            ; of handle_asked: DEVICE_*
 print_function:         db 0
 print_octet:            db 0
 program_active:         db 0            ; 1 while the program runs
 hook_busy:              db 0            ; 1 while hook_stack is in use
 printing:               db 0            ; 1 while a printing INT 21h is under way
+wait_kept:              db 0            ; 1: the screen of this wait has been looked at
 console_busy:           db 0            ; 1 while an INT 29h that was taken is under way
 hooked_dos:             db 0            ; 1 while our hook is in the chain of INT 21h
 hooks_stay:             db 0            ; 1 when a resident program sits on our hooks
@@ -107,6 +123,8 @@ hook_dos:
         mov     byte [cs:printing], 0
         cmp     word [cs:console_used], CONSOLE_HIGH
         jae     .make_room
+        cmp     word [cs:screen_waits], 0
+        jne     .make_room
 .select:
         cmp     ah, 40h
         je      .write
@@ -117,19 +135,57 @@ hook_dos:
         cmp     ah, 06h
         je      .direct
         cmp     ah, 3Ch                 ; a handle may become another file's
-        jb      .pass
+        jb      .other
         cmp     ah, 3Fh
-        je      .pass
+        je      .read
         cmp     ah, 42h
         je      .pass
         mov     word [cs:handle_asked], HANDLE_UNKNOWN
 .pass:
         jmp     far [cs:old_dos]
 
-.direct:
-        cmp     dl, 0FFh                ; that one reads a key
+.other:
+        cmp     ah, 0Ch
+        ja      .pass
+        je      .flushes
+        cmp     ah, 01h
+        je      .wait
+        cmp     ah, 07h
+        jb      .pass
+        cmp     ah, 0Bh
         je      .pass
-        jmp     short .print
+        jmp     short .wait             ; 07, 08, 0A
+
+.flushes:                               ; 0Ch: what was typed ahead is thrown away, then the function in AL
+        cmp     al, 0Ah
+        ja      .pass
+        test    al, al
+        jz      .pass
+        mov     byte [cs:wait_kept], 0
+        jmp     short .keep
+
+.read:
+        test    bx, bx                  ; STDIN
+        jnz     .pass
+        call    handle_ask
+        mov     word [cs:handle_asked], HANDLE_UNKNOWN
+        cmp     byte [cs:handle_device], DEVICE_KEYS
+        jne     .pass
+.wait:
+        call    wait_look
+        jnc     .pass
+.keep:
+        own_stack
+        call    wait_keep
+        back_stack
+        jmp     .pass
+
+.direct:
+        cmp     dl, 0FFh                ; that one reads a key, if there is one
+        jne     .print
+        call    poll_look
+        jnc     .pass
+        jmp     short .keep
 
 .make_room:
         own_stack
@@ -149,8 +205,8 @@ hook_dos:
         je      .known
         call    handle_ask
 .known:
-        cmp     byte [cs:handle_is_console], 0
-        je      .pass
+        cmp     byte [cs:handle_device], DEVICE_CONSOLE
+        jne     .pass
 
 .print:
         push    ax
@@ -189,20 +245,23 @@ hook_dos:
         iret
 
 ; handle_ask: does a handle of the program stand for CON?
-; Input: BX = handle, on the program's stack.  Output: [handle_is_console], [handle_asked].
+; Input: BX = handle, AH = function, on the program's stack.  Output: [handle_device], [handle_asked].
 ; Destroys: flags.
 handle_ask:
         mov     [cs:handle_asked], bx
-        mov     byte [cs:handle_is_console], 0
+        mov     byte [cs:handle_device], 0
         own_stack
+        mov     cl, DEVICE_CONSOLE
+        cmp     ah, 40h
+        je      .ask
+        mov     cl, DEVICE_KEYS
+.ask:
         mov     ax, 4400h
         pushf
         call    far [cs:old_dos]
         jc      .leave
-        and     dl, DEVICE_CONSOLE
-        cmp     dl, DEVICE_CONSOLE
-        jne     .leave
-        mov     byte [cs:handle_is_console], 1
+        and     dl, cl
+        mov     [cs:handle_device], dl
 .leave:
         back_stack
         ret
@@ -212,7 +271,7 @@ handle_ask:
 octet_quick:
         push    bx
         mov     bx, [cs:console_used]
-        cmp     bx, SCRATCH_SIZE
+        cmp     bx, [cs:console_limit]
         cmc
         jc      .leave
         cmp     byte [cs:console_cut], 1
@@ -246,10 +305,10 @@ hook_console:
 .pass:
         jmp     far [cs:old_console]
 
-; hook_video: INT 10h; AH=0Eh: AL = character.
+; hook_video: INT 10h; AH=0Eh: AL = character; AH=00h, AX=4F02h: a mode is set.
 hook_video:
         cmp     ah, 0Eh
-        jne     .pass
+        jne     .other
         unless_plain .pass
         cmp     byte [cs:printing], 0
         jne     .pass
@@ -263,6 +322,21 @@ hook_video:
         back_stack
 .pass:
         jmp     far [cs:old_video]
+.other:
+        test    ah, ah
+        jz      .mode
+        cmp     ax, 4F02h
+        jne     .pass
+.mode:
+        cmp     byte [cs:program_active], 0
+        je      .pass
+        cmp     byte [cs:hook_busy], 0
+        jne     .pass
+        own_stack
+        mov     al, MOMENT_MODE_SET
+        call    screen_keep
+        back_stack
+        jmp     short .pass
 
 section .hookdata
 hookdata_end:

@@ -64,6 +64,7 @@ entry:
         jmp     main
 
 %include "hooks.asm"
+%include "waits.asm"
 
 section .text
 %include "main.asm"
@@ -82,6 +83,7 @@ section .text
 %include "execute.asm"
 %include "vectors.asm"
 %include "screen.asm"
+%include "moments.asm"
 %include "console.asm"
 %include "send.asm"
 %include "snapshot.asm"
@@ -100,9 +102,10 @@ scratch_end:
 ; ---- stacks: the last thing in .staybss
 section .staybss
         alignb  2
-hook_stack:     resb HOOK_STACK_SIZE
-hook_stack_top:
-main_stack:     resb MAIN_STACK_SIZE
+main_stack:
+hook_stack:     resb MAIN_STACK_SIZE - EXEC_DEPTH
+hook_stack_top:                         ; hooks use what is not in use above the agent's own EXEC
+                resb EXEC_DEPTH
 main_stack_top:
 MCB_SIZE        equ 16
         alignb  16

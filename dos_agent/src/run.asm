@@ -16,7 +16,7 @@ run_spool:              resb 1                          ; 1: the spool failed du
 spool_news:             resb 1                          ; 1: why it failed has not been said yet
 
 ; what run_end may say that stands against a whole record
-RUN_END_MISSING         equ RUN_END_FLAGS_CONSOLE_CUT | RUN_END_FLAGS_SCREEN_MISSING
+RUN_END_MISSING         equ RUN_END_FLAGS_CONSOLE_CUT | RUN_END_FLAGS_SCREEN_MISSING | RUN_END_FLAGS_SCREENS_MISSED
 
 section .text
 
@@ -93,6 +93,7 @@ run_record:
         call    room_take
         jc      .discard
         call    screen_clear
+        call    screen_first
         call    run_program
         jmp     short .ended
 .none:
@@ -126,7 +127,13 @@ run_program:
         mov     byte [spool_full], 0    ; now there is room: once more
         call    console_flush
         jnc     .screen
+        cmp     word [console_used], 0
+        je      .waits
         mov     byte [console_cut], 1
+.waits:
+        cmp     word [screen_waits], 0
+        je      .screen
+        mov     byte [screens_missed], 1
 .screen:
         call    screen_after
         call    run_close
@@ -246,6 +253,10 @@ run_end_section:
         je      .clock
         or      [di + L_run_end.flags], al
 .clock:
+        cmp     byte [screens_missed], 0
+        je      .time
+        or      byte [di + L_run_end.flags], RUN_END_FLAGS_SCREENS_MISSED
+.time:
         cmp     byte [clock_ambiguous], 0
         je      .spool
         or      byte [di + L_run_end.flags], RUN_END_FLAGS_CLOCK_AMBIGUOUS
@@ -299,6 +310,9 @@ run_said:
         call    .say_if
         mov     si, text_clock_ambiguous
         test    al, RUN_END_FLAGS_CLOCK_AMBIGUOUS
+        call    .say_if
+        mov     si, text_screens_missed
+        test    al, RUN_END_FLAGS_SCREENS_MISSED
         call    .say_if
         and     al, RUN_END_MISSING
         jz      .outcome

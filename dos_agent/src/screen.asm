@@ -139,11 +139,11 @@ screen_display:
         pop     es
         ret
 
-; screen_section: the section `screen` from what is on the text screen.
+; screen_measure: what the text screen is like.
 ; Input: AL = MOMENT_*.
-; Output: CF=1, AL = RUN_END_FLAGS_*: what stands against it (nothing is written then); or AL = 0: the spool failed.
-; Destroys: AX, BX, CX, DX, SI, DI.
-screen_section:
+; Output: screen_head, CX = octets of cells, SI = where they begin in text memory; or CF=1, AL = RUN_END_FLAGS_*: what
+; stands against it.  Destroys: AX, BX, CX, DX, SI, DI.
+screen_measure:
         mov     [screen_head + L_screen.moment], al
         call    screen_is_text
         mov     al, RUN_END_FLAGS_GRAPHICS_LEFT | RUN_END_FLAGS_SCREEN_MISSING
@@ -185,23 +185,66 @@ screen_section:
         mov     cx, ax                  ; CX = octets of cells
         add     ax, si
         jc      .odd
-        cmp     ax, SCREEN_MOST         ; they lie within text memory
-        ja      .odd
-        mov     di, si
+        cmp     ax, SCREEN_MOST + 1     ; they lie within text memory
+        cmc
+        jnc     .leave
+.odd:
+        mov     al, RUN_END_FLAGS_SCREEN_MISSING
+        stc
+.leave:
+        ret
+
+; screen_sum: a sum of the cells, to tell one screen from the next. 5 instructions a cell.
+; Input: screen_head, CX, SI as from screen_measure.  Output: DX:BX.  Destroys: AX.
+screen_sum:
+        push    cx
+        push    si
+        push    ds
+        mov     bx, [screen_head + L_screen.columns]    ; and rows
+        xor     dx, dx
+        call    screen_display
+        mov     ds, ax
+        shr     cx, 1
+.cell:
+        lodsw
+        add     bx, ax
+        rol     bx, 1
+        adc     dx, bx
+        loop    .cell
+        pop     ds
+        pop     si
+        pop     cx
+        ret
+
+; screen_section: the section `screen` from what is on the text screen. One that was kept already is not kept again.
+; Input: AL = MOMENT_*.
+; Output: CF=1, AL = RUN_END_FLAGS_*: what stands against it (nothing is written then); or AL = 0: the spool failed.
+; Destroys: AX, BX, CX, DX, SI, DI.
+screen_section:
+        call    screen_measure
+        jc      .leave
+        cmp     byte [screens_kept], 0
+        je      .new
+        call    screen_sum
+        cmp     bx, [screen_last]
+        jne     .new
+        cmp     dx, [screen_last + 2]
+        je      .leave                  ; CF=0
+.new:
+        push    si
         push    cx
         add     cx, L_screen_size
         mov     al, TAG_SCREEN
         call    section_begin
-        pop     cx
-        jc      .failed
-        push    cx
+        jc      .begun
         mov     si, screen_head
         mov     cx, L_screen_size
         call    record_put
+.begun:
         pop     cx
+        pop     si
         jc      .failed
         call    screen_display
-        mov     si, di
         push    ds
         mov     ds, ax
         call    record_put
@@ -214,8 +257,4 @@ screen_section:
         xor     al, al
         stc
 .leave:
-        ret
-.odd:
-        mov     al, RUN_END_FLAGS_SCREEN_MISSING
-        stc
         ret

@@ -66,6 +66,7 @@ text_spool_failed:      db "Readoff: the spool failed while the program ran (ful
 text_console_cut:       db "Readoff: not all that it printed could be kept.", CR, LF, 0
 text_graphics_left:     db "Readoff: it left a graphics mode; there is no text screen to keep.", CR, LF, 0
 text_screen_missing:    db "Readoff: the text screen could not be kept.", CR, LF, 0
+text_screens_missed:    db "Readoff: not every screen on the way could be kept.", CR, LF, 0
 text_clock_ambiguous:   db "Readoff: the timer could be read to the tick only (55 ms).", CR, LF, 0
 text_long_tail:         db "Readoff: the arguments are too long.", CR, LF, 0
 

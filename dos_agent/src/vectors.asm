@@ -9,13 +9,15 @@ hook_table:             db VECTOR_DOS
                         dw hook_console, old_console
                         db VECTOR_VIDEO
                         dw hook_video, old_video
+                        db VECTOR_KEYS
+                        dw hook_keys, old_keys
 hook_table_end:
 HOOK_ENTRY              equ 5
 
 section .staybss
         alignb  2
 old_divide:             resd 1
-hooks_left:             resb 3                          ; by hook_table: 1 when it is in the chain and must stay
+hooks_left:             resb 4                          ; by hook_table: 1 when it is in the chain and must stay
 critical_seen:          resb 1                          ; 1 + code of the last critical error of our own calls
 
 section .start

@@ -86,7 +86,7 @@ def test_file_and_memory_stay_within_their_ceilings(agent: Built) -> None:
 
 
 def test_what_a_resident_program_can_force_us_to_keep_is_small(agent: Built) -> None:
-    assert agent.symbols["hookdata_end"] <= 1280  # the PSP included
+    assert agent.symbols["hookdata_end"] <= 1536  # the PSP included
 
 
 # -- 8086 instructions only ---------------------------------------------------------------------------

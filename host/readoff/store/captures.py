@@ -9,7 +9,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from readoff.contract.cells import unpack_cells
 from readoff.contract.record import Completeness, Record, Section
+from readoff.errors import MalformedError
 from readoff.readings.shown import Capture, CaptureKind
 
 
@@ -120,9 +122,14 @@ def _screen(position: int, section: Section, settled: bool) -> Taken:
         return Taken(position, capture, "", 0, section.begin, section.problem, settled)
     cells, columns, rows = bytes(values["cells"]), int(values["columns"]), int(values["rows"])
     problem = ""
-    if values["packing"] != "none":
+    if values["packing"] == "runs":
+        try:
+            cells = unpack_cells(cells, columns * rows)
+        except MalformedError as error:
+            problem = error.what
+    elif values["packing"] != "none":
         problem = f"the screen is packed in a way that this program does not know ({values['packing']})"
-    elif not columns or len(cells) != columns * rows * 2:
+    if not problem and (not columns or len(cells) != columns * rows * 2):
         problem = f"a screen of {columns} × {rows} has {columns * rows * 2} octets, here are {len(cells)}"
     capture = Capture(CaptureKind.SCREEN, cells, columns=columns)
     return Taken(position, capture, str(values["moment"]), rows, section.begin, problem, settled)

@@ -1,0 +1,73 @@
+; Does the program wait for a key? Its calls of INT 16h, and what is looked at for those of INT 21h as well (hooks.asm).
+
+POLLS_OF_A_WAIT         equ 64          ; an 8088 at 4.77 MHz polls some 200 times a tick when it does nothing else
+
+section .hooks
+
+; hook_keys: INT 16h.
+hook_keys:
+        test    ah, 0EEh                ; 00, 01, 10, 11?
+        jnz     .pass
+        unless_plain .pass
+        test    ah, 01h
+        jnz     .poll
+        call    wait_look
+        jmp     short .looked
+.poll:
+        call    poll_look
+.looked:
+        jnc     .pass
+        own_stack
+        call    wait_keep
+        back_stack
+.pass:
+        jmp     far [cs:old_keys]
+
+; wait_look: does the program wait for a key when it asks for one now?
+; Input: none, on the program's stack.  Output: CF=1 when it does.  Destroys: other flags.
+wait_look:
+        mov     byte [cs:wait_kept], 0  ; each of these is a wait of its own
+        push    ds
+        push    ax
+        mov     ax, BIOS_DATA
+        mov     ds, ax
+        mov     ax, [BDA_KEYS_HEAD]
+        cmp     ax, [BDA_KEYS_TAIL]
+        pop     ax
+        pop     ds
+        stc
+        je      .leave
+        clc
+.leave:
+        ret
+
+; poll_look: does the program do nothing but poll the keyboard?
+; Input: none, on the program's stack.  Output: CF=1 when it does, once a tick.  Destroys: other flags.
+poll_look:
+        push    ds
+        push    ax
+        mov     ax, BIOS_DATA
+        mov     ds, ax
+        mov     ax, [BDA_KEYS_HEAD]
+        cmp     ax, [BDA_KEYS_TAIL]
+        jne     .key
+        mov     ax, [BDA_TICKS]
+        cmp     ax, [cs:poll_tick]
+        jne     .new_tick
+        pop     ax
+        pop     ds
+        inc     word [cs:poll_count]
+        cmp     word [cs:poll_count], POLLS_OF_A_WAIT
+        jne     .no
+        stc
+        ret
+.key:
+        mov     byte [cs:wait_kept], 0
+.new_tick:
+        mov     [cs:poll_tick], ax      ; after a key this is no tick: the count begins again
+        mov     word [cs:poll_count], 0
+        pop     ax
+        pop     ds
+.no:
+        clc
+        ret
