@@ -101,7 +101,7 @@ def test_help_imports_nothing_heavy():
         "import sys\nsys.argv = ['readoff', '--help']\nfrom readoff.cli import main\n"
         "try: main()\nexcept SystemExit: pass\n"
         "heavy = {'pandas', 'scipy', 'numpy', 'sqlite_utils', 'rich', 'construct', 're2', 'unicorn', 'serial',"
-        " 'watchdog', 'matplotlib'}\n"
+        " 'watchdog', 'matplotlib', 'starlette', 'uvicorn', 'jinja2'}\n"
         "print('heavy:', sorted(heavy & set(sys.modules)), len(sys.modules))\n"
     )
     environment = {**os.environ, "PYTHONPATH": str(HOST)}

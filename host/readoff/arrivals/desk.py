@@ -64,6 +64,8 @@ class Desk:
         self._clerk.tell(Note(self.status.name, about, what, octets))
 
     def _one(self, event: Event) -> None:
+        if isinstance(event, AgentSeen | Asked | Offered | Arrived | StartedAgain):
+            self.status.left = None
         match event:
             case Offered():
                 self._offered(event)
@@ -78,6 +80,7 @@ class Desk:
                 self.note(About.AGENT, what)
             case Bye():
                 self._agent = None
+                self.status.left = event.left
                 self.note(About.AGENT, _farewell(event.left))
             case Asked():
                 self._asked(event)

@@ -179,6 +179,7 @@ class ListeningLine(_Line):
                 mine.octets += other.octets
                 mine.records += other.records
                 mine.noise += other.noise
+                mine.left = other.left
                 mine.last_arrival = _later(mine.last_arrival, other.last_arrival)
                 mine.last_activity = _later(mine.last_activity, other.last_activity)
 

@@ -60,7 +60,8 @@ class Status:
     kind: "folder" or "line". alive: it could be opened or listed the last time. last_arrival, last_activity:
     seconds of time.monotonic, or None before the first. octets: read so far. records: arrivals committed.
     noise: octets on a line that were no frame. pending: files that are still growing or settling, or records
-    that are coming in. problem: why it is not alive, or "".
+    that are coming in. problem: why it is not alive, or "". left: records that stay in the agent's spool by its
+    own last word, or None where it has not said so, or has spoken since.
     """
 
     name: str
@@ -73,3 +74,4 @@ class Status:
     noise: int = 0
     pending: int = 0
     problem: str = ""
+    left: int | None = None

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,7 @@ from readoff.errors import UsageError
 if TYPE_CHECKING:
     from readoff.arrivals.clerk import Planner
     from readoff.arrivals.told import Note, Told, Took
+    from readoff.arrivals.watch import Watch
     from readoff.store import Store
 
 
@@ -48,6 +50,13 @@ if TYPE_CHECKING:
     help="End when nothing has come for so long; without it, watch until stopped.",
 )
 @click.option(
+    "--page",
+    is_flag=False,
+    flag_value="",
+    metavar="[HOST:PORT]",
+    help="Also serve the bench page, at 127.0.0.1:8486 unless told otherwise (see readoff page).",
+)
+@click.option(
     "--study",
     type=click.Path(path_type=Path, dir_okay=False),
     metavar="FILE",
@@ -60,6 +69,7 @@ def watch(
     lines: Sequence[str],
     move_to: Path | None,
     until_idle: float | None,
+    page: str | None,
     study: Path | None,
     place: Place,
 ) -> None:
@@ -71,7 +81,7 @@ def watch(
 
     \b
     Example:
-      readoff watch --folder /srv/inbox --port /dev/ttyUSB0,9600
+      readoff watch --folder /srv/inbox --port /dev/ttyUSB0,9600 --page
     """
     from readoff.arrivals.watch import Watch
 
@@ -89,9 +99,32 @@ def watch(
         watching = Watch(store, folders, lines, recursive=recursive, told=teller.told(), move_to=move_to)
         if study is not None:
             watching.plan_with(_planner(store, study))
-        watching.run(until_idle)
+        with _paged(page, place, watching, teller):
+            watching.run(until_idle)
         teller.end()
     click.get_current_context().exit(1 if teller.held else 0)
+
+
+@contextmanager
+def _paged(address: str | None, place: Place, watching: Watch, teller: _Teller) -> Iterator[None]:
+    """The bench page beside a watch, where an address is given."""
+    if address is None:
+        yield
+        return
+    from readoff.page.app import Look
+    from readoff.page.bench import Bench
+    from readoff.page.serve import PageServer, parse_address
+
+    host, port = parse_address(address)
+    bench = Bench(watching.statuses)
+    server = PageServer(Look(place.store, bench, watching=True), host, port)
+    teller.also(bench.hear)
+    server.start()
+    try:
+        teller.page(server.link)
+        yield
+    finally:
+        server.stop()
 
 
 def _planner(store: Store, file: Path) -> Planner:
@@ -107,12 +140,19 @@ class _Teller:
     def __init__(self, store: Store, as_json: bool) -> None:
         self.store, self.as_json = store, as_json
         self.new = self.replaced = self.held = 0
+        self._others: list[Told] = []
+
+    def also(self, hear: Told) -> None:
+        """Lets somebody else hear all that is told."""
+        self._others.append(hear)
 
     def told(self) -> Told:
         """What the watch calls."""
         from readoff.arrivals.told import Took
 
         def tell(what: Took | Note) -> None:
+            for hear in self._others:
+                hear(what)
             if isinstance(what, Took):
                 self._took(what)
             elif self.as_json:
@@ -127,6 +167,13 @@ class _Teller:
         if not self.as_json:
             watched = ", ".join([*map(str, folders), *lines])
             self._say(f"Watching {watched}; Ctrl-C ends it. Store: {self.store.path}")
+
+    def page(self, link: str) -> None:
+        """Says where the page is."""
+        if self.as_json:
+            self._line({"page": link})
+        else:
+            self._say(f"Page: {link}")
 
     def end(self) -> None:
         """Says what came of it."""

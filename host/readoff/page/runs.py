@@ -1,0 +1,161 @@
+"""What the views of runs and of what is held show: plain values for the templates."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from readoff.contract.record import Record
+from readoff.errors import UsageError
+from readoff.page.octets import octet_page, page_start
+from readoff.page.screens import Mark, Piece, screen_rows, text_row
+from readoff.readings.shown import CaptureKind, show
+from readoff.store import Store, find
+from readoff.store.browse import arrival_octets, run_page
+from readoff.store.captures import RunState, Taken
+from readoff.store.find import ReadingRow, RunInFull
+
+A_PAGE = 50
+LINES_SHOWN = 1000
+STATES = tuple(str(each) for each in RunState)
+KNOWN_WIDTHS = (40, 80, 132)
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One capture as the page shows it.
+
+    screen: whether rows are of a text screen; width: its style. left_out: lines beyond LINES_SHOWN.
+    """
+
+    position: int
+    title: str
+    size: str
+    problem: str
+    screen: bool
+    width: str
+    rows: Sequence[Sequence[Piece]]
+    left_out: int
+
+
+def runs_view(store: Store, words: str, label: str, state: str, begin: int) -> dict[str, Any]:
+    """Runs that fit, newest first, a page at a time."""
+    found = run_page(store, words=words, label=label, state=state, begin=begin, limit=A_PAGE)
+    end = begin + len(found.runs)
+    return {
+        "found": found,
+        "end": end,
+        "labels": find.labels(store),
+        "states": STATES,
+        "asked": {"words": words, "label": label, "state": state},
+        "newer": max(0, begin - A_PAGE) if begin else None,
+        "older": end if end < found.total else None,
+    }
+
+
+def held_view(store: Store, begin: int) -> dict[str, Any]:
+    """What waits for a person, the newest first, a page at a time."""
+    rows = find.held(store)[::-1]
+    end = min(begin + A_PAGE, len(rows))
+    return {
+        "rows": rows[begin:end],
+        "total": len(rows),
+        "begin": begin,
+        "end": end,
+        "newer": max(0, begin - A_PAGE) if begin else None,
+        "older": end if end < len(rows) else None,
+    }
+
+
+def run_view(store: Store, name: str) -> dict[str, Any]:
+    """One run with its captures, each reading's octets marked in them."""
+    full = find.run_in_full(store, name)
+    return {
+        "full": full,
+        "run": full.run,
+        "shots": [_shot(full, each) for each in full.captures],
+        "unknown": [section for section in full.record.sections if not section.name],
+    }
+
+
+def _shot(full: RunInFull, taken: Taken) -> Shot:
+    marks = [
+        Mark(reading.begin, reading.end, reading_name(index))
+        for index, reading in enumerate(full.readings)
+        if reading.capture == taken.position and not reading.derived
+    ]
+    capture = taken.capture
+    columns = capture.columns
+    whole = capture.kind is CaptureKind.SCREEN and columns > 0 and len(capture.octets) % (2 * columns) == 0
+    rows: list[list[Piece]]
+    if whole:
+        rows = screen_rows(capture.octets, columns, _mode_of(full.record, taken), marks)
+    else:
+        rows = [text_row(line, marks) for line in show(capture).lines]
+    size = f"{columns} × {taken.rows}, " if taken.rows else ""
+    return Shot(
+        taken.position,
+        title_of(taken),
+        f"{size}{len(capture.octets)} octets",
+        taken.problem,
+        whole,
+        f"w{columns}" if columns in KNOWN_WIDTHS else "",
+        rows[:LINES_SHOWN],
+        max(0, len(rows) - LINES_SHOWN),
+    )
+
+
+def title_of(taken: Taken) -> str:
+    """What a capture is, in words."""
+    parts = (str(taken.capture.kind).capitalize(), taken.capture.name, taken.moment.replace("_", " "))
+    return " · ".join(part for part in parts if part)
+
+
+def _mode_of(record: Record, taken: Taken) -> int:
+    sections = (each for each in record.all("screen") if each.begin == taken.begin)
+    section = next(sections, None)
+    return int(section.values["mode"]) if section and section.values else 3
+
+
+def reading_name(index: int) -> str:
+    """The name of a reading's mark in the page."""
+    return f"reading-{index}"
+
+
+def octets_view(store: Store, name: str, of: str, reading: int | None, at: int | None) -> dict[str, Any]:
+    """Octets of one capture (its position), or of the record ("record"), from an offset or about a reading."""
+    full = find.run_in_full(store, name)
+    read = _reading(full, reading)
+    if of == "record":
+        octets, title = bytes(full.record.octets), "record"
+    else:
+        taken = next((each for each in full.captures if str(each.position) == of), None)
+        if taken is None:
+            raise UsageError(f"run {full.run.number} has no capture {of}")
+        octets, title = taken.capture.octets, title_of(taken)
+    mark = (read.begin, read.end) if read else (0, 0)
+    begin = page_start(mark[0]) if at is None else at - at % 16
+    return {
+        "run": full.run,
+        "title": title,
+        "of": of,
+        "reading": read,
+        "index": reading,
+        "page": octet_page(octets, min(begin, len(octets)), mark),
+    }
+
+
+def _reading(full: RunInFull, index: int | None) -> ReadingRow | None:
+    if index is None:
+        return None
+    if index >= len(full.readings):
+        raise UsageError(f"run {full.run.number} has no reading {index}")
+    return full.readings[index]
+
+
+def arrival_view(store: Store, number: int, at: int) -> dict[str, Any]:
+    """Octets of an arrival as it came, from an offset."""
+    begin = at - at % 16
+    octets, total = arrival_octets(store, number, begin, 512)
+    return {"number": number, "page": octet_page(octets, begin, total=total)}

@@ -1,0 +1,55 @@
+"""One browser for all tests of the page, and a fresh context with nothing remembered for each."""
+
+import pytest
+
+from readoff.page.app import Look
+from support.page_bench import CHROMIUM, QUIET, fill, open_sample_store, served
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def browse(chromium):
+    """Opens a page of the browser; at the end nothing may have gone wrong in any, nor asked for another address."""
+    opened, wrong, asked = [], [], []
+
+    def new(**options):
+        context = chromium.new_context(**{"viewport": {"width": 1280, "height": 900}, **options})
+        page = context.new_page()
+        page.set_default_timeout(15000)
+        page.on("pageerror", lambda error: wrong.append(str(error)))
+        page.on("console", lambda told: wrong.append(told.text) if told.type == "error" else None)
+        page.on("request", lambda request: asked.append(request.url))
+        opened.append(context)
+        return page
+
+    new.wrong, new.asked = wrong, asked
+    yield new
+    for context in opened:
+        context.close()
+    assert not wrong
+    assert not [url for url in asked if not url.startswith("http://127.0.0.1:")]
+
+
+@pytest.fixture(scope="session")
+def filled(tmp_path_factory):
+    """A store with two configurations, that nobody writes to any more."""
+    path = tmp_path_factory.mktemp("page") / "bench.db"
+    with open_sample_store(path) as store:
+        fill(store)
+    return path
+
+
+@pytest.fixture
+def shown(filled):
+    """The page over that store: its address."""
+    with served(Look(filled)) as server:
+        yield f"http://127.0.0.1:{server.port}"
