@@ -28,17 +28,19 @@ if TYPE_CHECKING:
     metavar="PERCENT",
     help="The smallest difference that matters. Choose it before you look.",
 )
+@click.option("--with-typed", is_flag=True, help="Count numbers that a person typed (readoff enter), too.")
 @click.option(
     "--report", "folder", type=click.Path(path_type=Path), help="Also write a short report into this folder."
 )
 @store_options
-def compare(
+def compare(  # noqa: PLR0913, PLR0917 - one for each option
     base: str,
     other: str,
     metric: str,
     every_metric: bool,
     program: str,
     margin: float,
+    with_typed: bool,
     folder: Path | None,
     place: Place,
 ) -> None:
@@ -55,7 +57,14 @@ def compare(
 
     with place.open_to_look() as store:
         result = compare_labels(
-            store, base, other, metric=metric, program=program, margin=margin / 100, every_metric=every_metric
+            store,
+            base,
+            other,
+            metric=metric,
+            program=program,
+            margin=margin / 100,
+            every_metric=every_metric,
+            with_typed=with_typed,
         )
         path = write_report(result, folder) if folder else None
     if place.as_json:

@@ -11,6 +11,7 @@ from readoff.cli.common import Place, echo_json, store_options
 
 if TYPE_CHECKING:
     from readoff.store.find import HeldRow
+    from readoff.store.typed import TypedRow
 
 
 @click.command()
@@ -18,24 +19,27 @@ if TYPE_CHECKING:
 def held(place: Place) -> None:
     """List what could not be read, with the reason and the place.
 
-    Nothing of it is lost: the octets are in the store. Ends with status 1 when something is held.
+    Nothing of it is lost: the octets are in the store. What a person typed in its stead is shown as typed; it is
+    held all the same. Ends with status 1 when something is held.
 
     \b
     Example:
       readoff held
     """
     from readoff.store import find
+    from readoff.store.typed import typed
 
     with place.open_to_look() as store:
         rows = find.held(store)
+        hand = typed(store)
     if place.as_json:
-        echo_json({"held": rows})
+        echo_json({"held": rows, "typed": [each for each in hand if each.stands]})
     else:
-        _show(rows)
+        _show(rows, hand)
     click.get_current_context().exit(1 if rows else 0)
 
 
-def _show(rows: Sequence[HeldRow]) -> None:
+def _show(rows: Sequence[HeldRow], hand: Sequence[TypedRow]) -> None:
     from readoff.cli import looks
 
     if not rows:
@@ -49,3 +53,9 @@ def _show(rows: Sequence[HeldRow]) -> None:
         looks.say(f"{row.number}. {what}{metric}: {row.reason}")
         place = f"octets {row.begin} to {row.begin + row.length} of arrival {row.arrival}"
         looks.say(f"{place}, from {row.came_from}, {row.came_at}", indent=4)
+        for each in hand:
+            if each.stands and (each.id, each.hold) == (row.id, row.reason):
+                looks.say(f"{each.metric} {each.value} {each.unit}, {each.told}", indent=4)
+    if any(row.run is not None and row.kind in ("metric", "capture") for row in rows):
+        looks.say()
+        looks.say("Where a schema would not help, type the number as you see it: readoff enter NUMBER")

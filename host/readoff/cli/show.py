@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from readoff.snapshots import Fact, Snapshot
     from readoff.store import Store
     from readoff.store.find import ReadingRow, RunInFull
+    from readoff.store.typed import TypedRow
 
 # Facts that tell at a glance what a machine is; --facts shows all of them.
 _IN_SHORT = (
@@ -54,10 +56,12 @@ def show(run: str, all_facts: bool, place: Place) -> None:
     with place.open_to_look() as store:
         shot = None if run.isdecimal() and len(run) < 8 else find.snapshot(store, run)
         full = None if shot else _run(store, run)
+        beside = _beside(store, full) if full else None
     if place.as_json:
-        echo_json(_as_values(full) if full else shot)
-    elif full:
+        echo_json({**_as_values(full), **beside.values()} if full and beside else shot)
+    elif full and beside:
         _show_run(full, all_facts)
+        _show_beside(beside)
     elif shot:
         _show_snapshot(shot)
 
@@ -68,6 +72,60 @@ def _run(store: Store, name: str) -> RunInFull:
     if not name:
         raise UsageError("a run's number or record id is needed", next_step="List them with: readoff runs")
     return find.run_in_full(store, name)
+
+
+@dataclass(frozen=True)
+class _Beside:
+    """What is shown beside a run's readings: numbers that a person typed, and readings that look like a slip."""
+
+    typed: tuple[TypedRow, ...]
+    doubts: tuple[tuple[str, str], ...]
+
+    def values(self) -> Mapping[str, object]:
+        """For programs."""
+        return {
+            "typed": self.typed,
+            "doubts": [{"metric": metric, "doubt": sentence} for metric, sentence in self.doubts],
+        }
+
+
+def _beside(store: Store, full: RunInFull) -> _Beside:
+    """Holds what was read against its neighbours in other runs; a derived number shows no digits of its own."""
+    from readoff.readings.neighbours import doubt
+    from readoff.store.typed import neighbours, typed
+
+    doubts = []
+    for each in full.readings:
+        if each.capture is not None and not each.derived:
+            found = doubt(each.value, neighbours(store, full.run, each.metric, each.unit))
+            doubts += [(each.metric, found.sentence)] if found else []
+    return _Beside(tuple(typed(store, id=full.run.id)), tuple(doubts))
+
+
+def _show_beside(beside: _Beside) -> None:
+    from readoff.cli import looks
+
+    if beside.doubts:
+        looks.heading("Look at these again (a warning; nothing was changed)")
+        for metric, sentence in beside.doubts:
+            looks.say(f"{metric} {sentence}", indent=2)
+    if beside.typed:
+        looks.heading("Typed by a person")
+        looks.print_table(
+            ("metric", "value", "unit", "by", "when", ""),
+            [
+                (
+                    each.metric,
+                    each.value,
+                    each.unit,
+                    each.person,
+                    each.at,
+                    "" if each.stands else "typed again since" if not each.last else "no longer held",
+                )
+                for each in beside.typed
+            ],
+            right=("value",),
+        )
 
 
 def _as_values(full: RunInFull) -> Mapping[str, object]:

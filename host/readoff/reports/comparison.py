@@ -14,6 +14,7 @@ from readoff.snapshots import Difference, Disagreement, agreed, difference, same
 from readoff.store import Store, find
 from readoff.store.captures import RunState
 from readoff.store.find import ReadingRow, RunRow
+from readoff.store.typed import TypedRow, typed
 
 # A program that stays resident has done its work; every other outcome says that it was kept from it.
 _GOOD_OUTCOMES = ("finished", "stayed_resident")
@@ -113,17 +114,19 @@ def compare_labels(
     program: str = "",
     margin: float = DEFAULT_MARGIN,
     every_metric: bool = False,
+    with_typed: bool = False,
 ) -> Comparison:
     """Compares OTHER with BASE in every metric that both have, or in one.
 
     metric: its name; without it the headline metrics of each schema (and the agent's own time where no schema
     read anything), or with every_metric all of which one way is better. margin: smallest difference that
-    matters (0.02 is 2 %). Raises UsageError for a label, program or metric that the store does not have;
+    matters (0.02 is 2 %). with_typed: count what a person typed for what is held, too; it is said how many, either way.
+    Raises UsageError for a label, program or metric that the store does not have;
     what the judge refuses is told in the comparison.
     """
     _check_labels(store, base, other)
     left_out: list[LeftOut] = []
-    asked = _Asked(program, metric, every_metric)
+    asked = _Asked(program, metric, every_metric, with_typed)
     sides = [_evidence(store, label, asked, left_out) for label in (base, other)]
     keys = [key for key in sides[0] if key in sides[1]]
     if not keys and not left_out:
@@ -139,7 +142,10 @@ def compare_labels(
         margin,
         tuple(_as_family(compared)),
         tuple(left_out),
-        tuple(_warnings((base, other), [len(each) for each in shots], disagrees, differences)),
+        (
+            *_typed_told(store, (base, other), asked),
+            *_warnings((base, other), [len(each) for each in shots], disagrees, differences),
+        ),
         differences,
         disagrees[0],
         disagrees[1],
@@ -167,6 +173,7 @@ class _Asked:
     program: str
     metric: str
     every_metric: bool
+    with_typed: bool = False
 
     def wants(self, reading: ReadingRow) -> bool:
         if self.metric:
@@ -197,20 +204,50 @@ def _evidence(store: Store, label: str, asked: _Asked, left_out: list[LeftOut]) 
         if asked.wants(reading):
             by_run.setdefault(reading.run, []).append(reading)
     held = held_metrics(store, asked.metric)
+    by_hand = _typed_for(store, asked)
     for run in find.runs(store, label=label, program=asked.program):
         reason = why_not(run)
         if reason:
             left_out.append(LeftOut(run, "", reason))
             continue
+        hand = by_hand.get(run.number, [])
         for name, why in held.get(run.number, {}).items():
-            left_out.append(LeftOut(run, name, why))
+            counted = asked.with_typed and any(name in ("", each.metric) for each in hand)
+            if not counted:
+                left_out.append(LeftOut(run, name, why))
+        if not asked.with_typed:
+            left_out += [LeftOut(run, e.metric, f"{e.value} {e.unit} was {e.told}") for e in hand]
         task = Task(run.program.lower(), run.arguments.strip())
-        for reading in by_run.get(run.number, []):
+        counted_by_hand = [each.as_reading() for each in hand] if asked.with_typed else []
+        for reading in (*by_run.get(run.number, []), *counted_by_hand):
             if reading.metric == AGENT_TIME and "clock_ambiguous" in run.flags.split():
                 left_out.append(LeftOut(run, AGENT_TIME, "the agent's clock was ambiguous"))
             else:
                 out.setdefault((task, reading.metric, reading.unit), []).append(Evidence(run, reading))
     return out
+
+
+def _typed_for(store: Store, asked: _Asked) -> dict[int, list[TypedRow]]:
+    """What a person typed, and what is asked for, of each run."""
+    out: dict[int, list[TypedRow]] = {}
+    for each in typed(store):
+        if each.stands and each.run is not None and asked.wants(each.as_reading()):
+            out.setdefault(each.run, []).append(each)
+    return out
+
+
+def _typed_told(store: Store, labels: Sequence[str], asked: _Asked) -> Iterable[str]:
+    """How many numbers were typed by a person, and whether they count."""
+    by_hand = _typed_for(store, asked)
+    runs = [run for label in labels for run in find.runs(store, label=label, program=asked.program)]
+    count = sum(len(by_hand.get(run.number, ())) for run in runs if not why_not(run))
+    if count:
+        what = f"{count} number{' was' if count == 1 else 's were'} typed by a person, not captured"
+        yield (
+            f"{what}, and counted."
+            if asked.with_typed
+            else f"{what}, and not counted (--with-typed counts them)."
+        )
 
 
 def why_not(run: RunRow) -> str:

@@ -1,7 +1,7 @@
 """Gathering: what other benches' stores keep comes into this one, by its raw octets, without doubling.
 
-Everything derived is derived here. Sightings, history and notes come along as they were; runs get numbers of this
-store, since those of the other may be taken. Gathering the same store again changes nothing.
+Everything derived is derived here. Sightings, history, notes and typed numbers come along as they were; runs get
+numbers of this store, since those of the other may be taken. Gathering the same store again changes nothing.
 """
 
 from __future__ import annotations
@@ -34,6 +34,7 @@ class Gathered:
     records: int = 0
     held: int = 0
     notes: int = 0
+    typed: int = 0
     spoiled: list[tuple[int, str]] = field(default_factory=list)
 
 
@@ -57,6 +58,7 @@ def gather(store: Store, other: Path) -> Gathered:
             gathered.held += bool(result.held) and not result.again
         _history(store, source, other, numbers)
         gathered.notes = _notes(store, source, other)
+        gathered.typed = _typed(store, source, other)
     finally:
         source.close()
     return gathered
@@ -164,4 +166,24 @@ def _notes(store: Store, source: sqlite3.Connection, other: Path) -> int:
                 new += 1
             else:
                 ours[number] = known[0]
+    return new
+
+
+_TYPED = "at, person, id, metric, value, unit, better, headline, hold"
+
+
+def _typed(store: Store, source: sqlite3.Connection, other: Path) -> int:
+    """Brings the numbers that persons typed there and that this store lacks. Gives how many."""
+    with telling(str(other)):
+        if not _one(source, "SELECT count(*) FROM sqlite_master WHERE name = 'typed'"):
+            return 0
+        rows = source.execute(f"SELECT {_TYPED} FROM typed ORDER BY number").fetchall()
+    marks = ", ".join("?" * 9)
+    new = 0
+    with writing(store.db, str(store.path)):
+        for row in rows:
+            known = f"SELECT 1 FROM typed WHERE ({_TYPED}) = ({marks}) LIMIT 1"
+            if store.db.execute(known, row).fetchone() is None:
+                store.db.execute(f"INSERT INTO typed ({_TYPED}) VALUES ({marks})", row)
+                new += 1
     return new

@@ -7,7 +7,7 @@ never changed: a further change is a further step.
 Three layers of tables, and nothing flows upwards:
 
 - as it came: arrivals, sightings, pending. Never changed, never deleted.
-- for good: numbers (a run keeps its number through every re-reading), history and notes (they only ever grow).
+- for good: numbers (a run keeps its number through every re-reading); history, notes and typed (they only ever grow).
 - derived: records, places, runs, captures, snapshots, facts, readings, holds. All of it can be made again from
   the arrivals.
 """
@@ -204,7 +204,29 @@ def _second(db: Database) -> None:
     db.execute(_NOTES)
 
 
-MIGRATIONS: tuple[Callable[[Database], None], ...] = (_first, _second)
+# Numbers that a person typed for what is held. They hang on the record's id, which a re-reading does not change.
+_TYPED = """
+CREATE TABLE typed (
+  number INTEGER PRIMARY KEY,
+  at TEXT NOT NULL,
+  person TEXT NOT NULL,
+  id TEXT NOT NULL,
+  metric TEXT NOT NULL,
+  value TEXT NOT NULL,
+  unit TEXT NOT NULL,
+  better TEXT NOT NULL CHECK (better IN ('higher', 'lower', 'neither')),
+  headline INTEGER NOT NULL CHECK (headline IN (0, 1)),
+  hold TEXT NOT NULL
+) STRICT
+"""
+
+
+def _third(db: Database) -> None:
+    db.execute(_TYPED)
+    db.execute("CREATE INDEX typed_for ON typed (id, metric)")
+
+
+MIGRATIONS: tuple[Callable[[Database], None], ...] = (_first, _second, _third)
 
 
 def version_of(db: Database) -> int:
