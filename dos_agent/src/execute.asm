@@ -99,6 +99,13 @@ program_execute:
         mov     [run_end_part + L_run_end.elapsed_ticks], ax
         mov     [run_end_part + L_run_end.elapsed_ticks + 2], dx
         mov     [run_end_part + L_run_end.elapsed_counts], bx
+        mov     cx, [option_limit]
+        or      cx, [option_limit + 2]
+        jz      .unhook
+        sub     ax, [option_limit]
+        sbb     dx, [option_limit + 2]
+        jc      .unhook
+        or      byte [run_end_part + L_run_end.flags], RUN_END_FLAGS_OVER_TIME
 .unhook:
         call    hooks_clear
         mov     dx, critical_handler

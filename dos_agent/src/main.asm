@@ -131,7 +131,8 @@ section .text
 ; Input: none.  Output: none.  Destroys: AX, BX, CX, DX, SI, DI.
 begin_records:
         call    serial_find
-        jmp     boot_mark_find
+        call    boot_mark_find
+        jmp     unfinished_report
 
 ; command_snap: a snapshot record.
 ; Output: AL = exit code.

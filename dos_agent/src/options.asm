@@ -1,6 +1,6 @@
 ; The command line, and the environment variable READOFF before it (the command line wins).
 ;
-;       options := { /L:label | /P:program | /N:repeats | /D:folder | /S:COM1[,rate] | /KEEP | /? }
+;       options := { /L:label | /P:program | /N:repeats | /D:folder | /S:COM1[,rate] | /T:seconds | /KEEP | /? }
 ;       line    := options [ SNAP | RUN | SEND ] options rest
 ;
 ; All of this is over before anything else begins, so its code and tables lie where scratch will be.
@@ -19,6 +19,7 @@ section .staydata
         align   2
 option_rate_divisor:    dw 12           ; 115200 / rate; 9600 baud unless told otherwise
 option_repeats:         dw 1
+option_limit:           dd 0            ; ticks that a run may take; 0: as long as it likes
 option_port:            db 0            ; 0: no line; 1..4: COM1..COM4
 option_keep:            db 0            ; 1: spool files stay after the host has kept them
 command:                db COMMAND_NONE
@@ -40,6 +41,8 @@ option_letters:         db 'L'
                         dw option_take_folder
                         db 'S'
                         dw option_take_line
+                        db 'T'
+                        dw option_take_limit
                         db 0
 
 word_keep:              db "KEEP", 0

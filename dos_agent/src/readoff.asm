@@ -86,6 +86,7 @@ section .text
 %include "moments.asm"
 %include "console.asm"
 %include "send.asm"
+%include "unfinished.asm"
 %include "snapshot.asm"
 %include "line.asm"
 %include "texts.asm"

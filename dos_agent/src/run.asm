@@ -311,6 +311,9 @@ run_said:
         mov     si, text_clock_ambiguous
         test    al, RUN_END_FLAGS_CLOCK_AMBIGUOUS
         call    .say_if
+        mov     si, text_over_time
+        test    al, RUN_END_FLAGS_OVER_TIME
+        call    .say_if
         mov     si, text_screens_missed
         test    al, RUN_END_FLAGS_SCREENS_MISSED
         call    .say_if

@@ -11,6 +11,7 @@ text_help:
         db "  /L:label      name of the configuration under test      /L:", 34, "zero wait", 34, CR, LF
         db "  /P:program    name of the program, if not its file's    /P:replay", CR, LF
         db "  /N:repeats    run it so many times                      /N:3", CR, LF
+        db "  /T:seconds    mark a run that takes longer              /T:600", CR, LF
         db "  /D:folder     where records go (the spool)              /D:C:\SPOOL", CR, LF
         db "  /S:COMn,rate  offer all records of the spool to a host  /S:COM1,9600", CR, LF
         db "  /KEEP         records stay in the spool when the host has kept them", CR, LF
@@ -66,6 +67,7 @@ text_spool_failed:      db "Readoff: the spool failed while the program ran (ful
 text_console_cut:       db "Readoff: not all that it printed could be kept.", CR, LF, 0
 text_graphics_left:     db "Readoff: it left a graphics mode; there is no text screen to keep.", CR, LF, 0
 text_screen_missing:    db "Readoff: the text screen could not be kept.", CR, LF, 0
+text_over_time:         db "Readoff: it ran over its time.", CR, LF, 0
 text_screens_missed:    db "Readoff: not every screen on the way could be kept.", CR, LF, 0
 text_clock_ambiguous:   db "Readoff: the timer could be read to the tick only (55 ms).", CR, LF, 0
 text_long_tail:         db "Readoff: the arguments are too long.", CR, LF, 0

@@ -60,7 +60,36 @@ value_copy:
         stc
         ret
 
+; Seconds to ticks: 18 53/256 of them, which is 0.003 % more than 1193181 / 65536.
+option_take_limit:
+        call    value_number
+        jc      .leave
+        mov     ax, 18
+        mul     bx
+        mov     cx, ax
+        mov     di, dx
+        mov     ax, 53
+        mul     bx
+        mov     al, ah
+        mov     ah, dl
+        mov     dl, dh
+        xor     dh, dh
+        add     cx, ax
+        adc     di, dx
+        mov     [option_limit], cx
+        mov     [option_limit + 2], di
+        clc
+.leave:
+        ret
+
 option_take_repeats:
+        call    value_number
+        mov     [option_repeats], bx
+        ret
+
+; value_number: a number from 1 to 65535.
+; Input: option_value.  Output: BX; CF=1 when it is none.  Destroys: AX, CX, DX, SI.
+value_number:
         mov     si, option_value
         xor     bx, bx
 .digit:
@@ -84,7 +113,6 @@ option_take_repeats:
         ret
 .end:
         cmp     bx, 1                   ; 0 is wrong
-        mov     [option_repeats], bx
         ret
 
 option_take_line:

@@ -82,6 +82,7 @@ def test_the_committed_agent_is_what_the_source_says(agent: Built) -> None:
 def test_file_and_memory_stay_within_their_ceilings(agent: Built) -> None:
     assert len(agent.octets) <= FILE_CEILING
     assert agent.symbols["overlay_begin"] <= STAY_CEILING
+    assert f"| memory | {agent.symbols['stay_end']:,} octets:" in (ROOT / "docs" / "agent.md").read_text("utf-8")
     assert agent.symbols["agent_end"] <= MEMORY_CEILING
 
 
