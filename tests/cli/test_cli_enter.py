@@ -187,3 +187,19 @@ def test_typed_numbers_come_along_when_stores_are_gathered(bench):
             gather(store, bench / "readoff.db")
         assert [(each.value, each.person) for each in typed(store)] == [("76.2", "me")]
         assert len(find.runs(store)) == 12
+
+
+def test_what_is_held_is_saved_to_be_looked_at(bench):
+    hold = holds()[0][0]
+    enter(hold, "--by", "me", "--save", "held.txt", answers=("76.2", "76.2"))
+    assert (bench / "held.txt").read_bytes() == samples.printed("****").replace(b"Replay", b"Mill")
+    told = enter(hold, "--by", "me", "--save", "held.txt", answers=(), status=2)
+    assert "cannot be written (File exists)" in told
+
+
+def test_a_file_that_is_no_text_is_not_poured_out(bench):
+    content = samples.printed("****").replace(b"Replay", b"Mill") + b"\0\1\2"
+    (bench / "F.RDO").write_bytes(samples.file_record(9, 0x99, content=content))
+    run("take", "F.RDO", status=1)
+    told = enter(holds()[-1][0], "--by", "me", answers=("76.2", "76.2"))
+    assert "no text; --save FILE" in told and "│" not in told

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -16,6 +17,7 @@ from readoff.errors import UsageError
 
 if TYPE_CHECKING:
     from readoff.store import Store
+    from readoff.store.captures import Taken
     from readoff.store.find import HeldRow, RunInFull
 
 _TRIES = 3
@@ -33,8 +35,21 @@ _BETTER = ("higher", "lower", "neither")
     "--better", type=click.Choice(_BETTER), help="Which way is better; asked for unless it is known."
 )
 @click.option("--by", "person", default="", help="Who types it; asked for, with the login name suggested.")
+@click.option(
+    "--save",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="First write what is held, octet for octet, into a new file: a picture to be looked at.",
+)
 @store_options
-def enter(hold: int, metric: str, unit: str | None, better: str | None, person: str, place: Place) -> None:
+def enter(
+    hold: int,
+    metric: str,
+    unit: str | None,
+    better: str | None,
+    person: str,
+    save: Path | None,
+    place: Place,
+) -> None:
     """Type a number that is held, twice, as you see it.
 
     HOLD is the number that readoff held gives. What was captured is shown; the number is asked for twice, and the two
@@ -49,7 +64,10 @@ def enter(hold: int, metric: str, unit: str | None, better: str | None, person: 
 
     with place.open_to_look() as store:
         row, full = _held(store, hold)
-        _show(store, row, full)
+        captures = _captures(store, row, full)
+        if save is not None:
+            _save(captures, save)
+        _show(store, row, full, captures)
         meaning = _meaning(store, full, row.metric or metric or _ask("Metric"), unit, better)
         value = _twice()
         others = neighbours(store, full.run, meaning.metric, meaning.unit)
@@ -95,21 +113,44 @@ def _held(store: Store, hold: int) -> tuple[HeldRow, RunInFull]:
     return row, find.run_in_full(store, row.id)
 
 
-def _show(store: Store, row: HeldRow, full: RunInFull) -> None:
+def _captures(store: Store, row: HeldRow, full: RunInFull) -> Sequence[Taken]:
+    """The capture that is held, or all of the run where it is not one."""
+    from readoff.store.typed import held_capture
+
+    position = held_capture(store, row.number)
+    return [each for each in full.captures if position in (None, each.position)]
+
+
+def _save(captures: Sequence[Taken], file: Path) -> None:
+    if len(captures) != 1:
+        raise UsageError("it is not one capture that is held, so none can be saved")
+    try:
+        with file.open("xb") as opened:
+            opened.write(captures[0].capture.octets)
+    except OSError as error:
+        raise UsageError(f"cannot be written ({error.strerror})", where=str(file)) from error
+    _say(f"Saved: {file}")
+
+
+def _show(store: Store, row: HeldRow, full: RunInFull, captures: Sequence[Taken]) -> None:
     """What is held, and around it what was captured: the lines that hold it, else the whole of it."""
     from readoff.cli import looks
+    from readoff.readings import CaptureKind
     from readoff.readings.marking import MarkKind, mark
 
     run = full.run
     _say(f"Run {run.number}: {run.label} · {run.program} {run.arguments}".rstrip())
     _say(f"held: {row.reason}")
-    for taken in full.captures:
+    for taken in captures:
+        name = " ".join(part for part in (str(taken.capture.kind), taken.capture.name) if part)
+        _say(f"\n{name}, {len(taken.capture.octets)} octets:")
+        if taken.capture.kind is CaptureKind.FILE and 0 in taken.capture.octets:
+            _say("no text; --save FILE writes it into a file, to be looked at")
+            continue
         marked = mark(taken.capture, store.schemas, program=run.program)
         rows = {each.row for each in marked.marks if each.kind is MarkKind.HELD}
         around = {near for each in rows for near in (each - 1, each, each + 1)}
         lines = [line for at, line in enumerate(marked.lines) if line.strip() and (at in around or not rows)]
-        name = " ".join(part for part in (str(taken.capture.kind), taken.capture.name) if part)
-        _say(f"\n{name}, {len(taken.capture.octets)} octets:")
         for line in lines[:_MOST_LINES]:
             _say("│ " + looks.harmless(line))
     _say("")

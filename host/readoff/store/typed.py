@@ -127,6 +127,13 @@ def typed(store: Store, *, id: str = "") -> list[TypedRow]:
         return [_row(row) for row in rows]
 
 
+def held_capture(store: Store, number: int) -> int | None:
+    """The position in its record of the capture that is held under this number; None where it is not one capture."""
+    with telling(str(store.path)):
+        row = store.db.execute("SELECT capture FROM holds WHERE number = ?", [number]).fetchone()
+    return None if row is None or row[0] is None else int(row[0])
+
+
 def neighbours(store: Store, run: RunRow, metric: str, unit: str) -> list[Decimal]:
     """The numbers of a run's series in its other runs: same program, arguments, label, metric and unit; typed ones too.
 
