@@ -3,6 +3,7 @@
 import http.client
 import re
 import signal
+from datetime import UTC, datetime
 
 import pytest
 
@@ -10,7 +11,10 @@ from readoff.errors import UsageError
 from readoff.page import app
 from readoff.page.app import Look
 from readoff.page.serve import PageServer, is_loopback, parse_address
-from support.page_bench import get, running, served
+from readoff.store import find
+from readoff.store.typed import Entry, add_typed
+from support import store_samples as samples
+from support.page_bench import get, open_sample_store, running, served
 from support.watching import wait_until
 
 
@@ -189,6 +193,19 @@ def test_what_is_not_there_is_said_in_a_sentence(server, query):
     answer = get(server, query)
     assert answer.status == 404
     assert b"That cannot be shown" in answer.octets
+
+
+def test_what_is_held_names_its_command_and_a_typed_number_its_person(tmp_path):
+    with open_sample_store(tmp_path / "bench.db") as store:
+        store.take(samples.run_record(console=samples.printed("7,,2")), "line")
+        (row,) = find.held(store)
+        entry = Entry(row.id, "rate", "76.2", "frames/s", "higher", True, row.reason, "A. <Tester>")
+        add_typed(store, entry, datetime(2026, 1, 2, 3, 4, 5, tzinfo=UTC))
+    with served(Look(tmp_path / "bench.db")) as server:
+        assert f"<code>readoff enter {row.number}</code>".encode() in get(server, "/held").octets
+        shown = get(server, "/runs/1").octets.decode()
+    assert "rate: 76.2 frames/s" in shown
+    assert "A. &lt;Tester&gt;, 2026-01-02 03:04:05 UTC" in shown
 
 
 @pytest.mark.parametrize(

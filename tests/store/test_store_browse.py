@@ -6,8 +6,8 @@ import pytest
 
 from readoff.errors import StoreError, UsageError
 from readoff.readings import load_schemas
-from readoff.store import open_store
-from readoff.store.browse import arrival_octets, data_version, open_to_read, run_page
+from readoff.store import find, open_store
+from readoff.store.browse import arrival_octets, data_version, open_to_read, run_labels, run_page
 from support import store_samples as samples
 
 
@@ -95,3 +95,11 @@ def test_octets_of_an_arrival(store):
     assert arrival_octets(store, 1, 3, 10) == (record[3:13], len(record))
     with pytest.raises(UsageError, match="no arrival 77"):
         arrival_octets(store, 77, 0, 1)
+
+
+def test_labels_as_the_slow_way_finds_them(path, store):
+    with open_store(path) as writer:
+        for number, label in enumerate(["", "a", "Z", "zz", "ü", "even"], 50):
+            writer.take(samples.run_record(2, number, start={"label": label}), "line")
+        writer.take(samples.file_record(3, 60), "line")
+    assert run_labels(store) == [label for label in find.labels(store) if label]

@@ -12,9 +12,10 @@ from readoff.page.octets import octet_page, page_start
 from readoff.page.screens import Mark, Piece, screen_rows, text_row
 from readoff.readings.shown import CaptureKind, show
 from readoff.store import Store, find
-from readoff.store.browse import arrival_octets, run_page
+from readoff.store.browse import arrival_octets, run_labels, run_page
 from readoff.store.captures import RunState, Taken
 from readoff.store.find import ReadingRow, RunInFull
+from readoff.store.typed import typed
 
 A_PAGE = 50
 LINES_SHOWN = 1000
@@ -46,7 +47,7 @@ def runs_view(store: Store, words: str, label: str, state: str, begin: int) -> d
     return {
         "found": found,
         "end": end,
-        "labels": find.labels(store),
+        "labels": run_labels(store),
         "states": STATES,
         "asked": {"words": words, "label": label, "state": state},
         "newer": max(0, begin - A_PAGE) if begin else None,
@@ -74,6 +75,7 @@ def run_view(store: Store, name: str) -> dict[str, Any]:
     return {
         "full": full,
         "run": full.run,
+        "typed": typed(store, id=full.run.id),
         "shots": [_shot(full, each) for each in full.captures],
         "unknown": [section for section in full.record.sections if not section.name],
     }

@@ -105,6 +105,22 @@ def run_page(
     return RunPage(tuple(RunRow(**row) for row in rows), total, begin)
 
 
+# One step through the index for each label, however many runs carry it.
+_LABELS = """
+WITH RECURSIVE known (label) AS (
+  SELECT min(label) FROM runs WHERE label > ''
+  UNION ALL
+  SELECT (SELECT min(label) FROM runs WHERE label > known.label) FROM known WHERE label IS NOT NULL
+)
+SELECT label FROM known WHERE label IS NOT NULL
+"""
+
+
+def run_labels(store: Store) -> list[str]:
+    """The labels that runs carry, in alphabetical order, the empty one left out."""
+    return [row["label"] for row in _query(store, _LABELS, [])]
+
+
 def arrival_octets(store: Store, number: int, begin: int, length: int) -> tuple[bytes, int]:
     """(some octets of an arrival, how many it has). Raises UsageError when there is no such arrival."""
     rows = _query(
