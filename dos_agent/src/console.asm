@@ -8,6 +8,10 @@
 INDOS_TO_ERROR_MODE     equ -1          ; the octet before InDOS, from DOS 3.10 on
 DOS_310                 equ 030Ah
 
+section .staydata
+        align   2
+guarded_work:           dw console_flush
+
 section .staybss
         alignb  2
 console_octets:         resd 1          ; printed
@@ -211,7 +215,7 @@ console_flush_guarded:
         mov     bx, [agent_psp]
         mov     ah, 50h
         call    dos
-        call    console_flush
+        call    [guarded_work]
         pushf
         mov     bx, [programs_psp]
         mov     ah, 50h

@@ -61,6 +61,10 @@ program_execute:
         mov     di, time_start
         call    clock_start
         call    clock_keep
+        mov     ax, [option_limit + 2]
+        mov     [ticks_left + 2], ax
+        mov     ax, [option_limit]
+        mov     [ticks_left], ax
         mov     byte [program_active], 1
         mov     dx, exec_path
         mov     bx, exec_block
@@ -90,15 +94,7 @@ program_execute:
         mov     byte [run_end_part + L_run_end.outcome], OUTCOME_FINISHED
         mov     si, time_start
         mov     di, time_end
-        cmp     byte [clock_ambiguous], 0
-        je      .elapsed
-        mov     word [si + 4], 0        ; whole ticks only
-        mov     word [di + 4], 0
-.elapsed:
-        call    clock_elapsed
-        mov     [run_end_part + L_run_end.elapsed_ticks], ax
-        mov     [run_end_part + L_run_end.elapsed_ticks + 2], dx
-        mov     [run_end_part + L_run_end.elapsed_counts], bx
+        call    elapsed_keep
         mov     cx, [option_limit]
         or      cx, [option_limit + 2]
         jz      .unhook
@@ -129,6 +125,20 @@ program_execute:
 .outcome:
         mov     [run_end_part + L_run_end.outcome], bl
         jmp     short .unhook
+
+; elapsed_keep: keep the time between two readings.
+; Input: SI = start, DI = end, as clock_keep leaves them.  Output: run_end_part, DX:AX = ticks.  Destroys: BX.
+elapsed_keep:
+        cmp     byte [clock_ambiguous], 0
+        je      .elapsed
+        mov     word [si + 4], 0        ; whole ticks only
+        mov     word [di + 4], 0
+.elapsed:
+        call    clock_elapsed
+        mov     [run_end_part + L_run_end.elapsed_ticks], ax
+        mov     [run_end_part + L_run_end.elapsed_ticks + 2], dx
+        mov     [run_end_part + L_run_end.elapsed_counts], bx
+        ret
 
 ; clock_keep: keep a reading of the clock. The coarser of two resolutions counts.
 ; Input: DX:AX, BX, CX as clock_read gives them, DI = ticks (dword), counts (word).

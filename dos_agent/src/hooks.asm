@@ -338,6 +338,3 @@ hook_video:
         back_stack
         jmp     short .pass
 
-section .hookdata
-hookdata_end:
-section .hooks

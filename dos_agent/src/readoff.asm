@@ -65,6 +65,10 @@ entry:
 
 %include "hooks.asm"
 %include "waits.asm"
+%include "limit.asm"
+
+section .hookdata
+hookdata_end:
 
 section .text
 %include "main.asm"

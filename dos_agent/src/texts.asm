@@ -11,7 +11,7 @@ text_help:
         db "  /L:label      name of the configuration under test      /L:", 34, "zero wait", 34, CR, LF
         db "  /P:program    name of the program, if not its file's    /P:replay", CR, LF
         db "  /N:repeats    run it so many times                      /N:3", CR, LF
-        db "  /T:seconds    mark a run that takes longer              /T:600", CR, LF
+        db "  /T:seconds,R  mark a run that takes longer (R: reset)   /T:600", CR, LF
         db "  /D:folder     where records go (the spool)              /D:C:\SPOOL", CR, LF
         db "  /S:COMn,rate  offer all records of the spool to a host  /S:COM1,9600", CR, LF
         db "  /KEEP         records stay in the spool when the host has kept them", CR, LF

@@ -60,8 +60,25 @@ value_copy:
         stc
         ret
 
-; Seconds to ticks: 18 53/256 of them, which is 0.003 % more than 1193181 / 65536.
+; Seconds to ticks, rounded up: 18 53/256 of them, which is 0.003 % more than 1193181 / 65536.
 option_take_limit:
+        mov     si, option_value
+.letter:
+        lodsb
+        test    al, al
+        jz      .seconds
+        cmp     al, ','
+        jne     .letter
+        mov     byte [si - 1], 0
+        lodsb
+        call    upper
+        cmp     al, 'R'
+        jne     .wrong
+        lodsb
+        test    al, al
+        jnz     .wrong
+        mov     byte [option_reset], 1
+.seconds:
         call    value_number
         jc      .leave
         mov     ax, 18
@@ -74,12 +91,16 @@ option_take_limit:
         mov     ah, dl
         mov     dl, dh
         xor     dh, dh
-        add     cx, ax
+        stc
+        adc     cx, ax
         adc     di, dx
         mov     [option_limit], cx
         mov     [option_limit + 2], di
         clc
 .leave:
+        ret
+.wrong:
+        stc
         ret
 
 option_take_repeats:

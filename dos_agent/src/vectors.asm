@@ -11,13 +11,15 @@ hook_table:             db VECTOR_DOS
                         dw hook_video, old_video
                         db VECTOR_KEYS
                         dw hook_keys, old_keys
+hook_table_tick:        db VECTOR_TICK                  ; where a reset was asked for
+                        dw hook_tick, old_tick
 hook_table_end:
 HOOK_ENTRY              equ 5
 
 section .staybss
         alignb  2
 old_divide:             resd 1
-hooks_left:             resb 4                          ; by hook_table: 1 when it is in the chain and must stay
+hooks_left:             resb 5                          ; by hook_table: 1 when it is in the chain and must stay
 critical_seen:          resb 1                          ; 1 + code of the last critical error of our own calls
 
 section .start
@@ -64,7 +66,7 @@ hooks_set:
 .there:
         inc     di
         add     si, HOOK_ENTRY
-        cmp     si, hook_table_end
+        call    hook_table_over
         jb      .next
         ret
 
@@ -109,8 +111,19 @@ hooks_clear:
 .after:
         inc     di
         add     si, HOOK_ENTRY
-        cmp     si, hook_table_end
+        call    hook_table_over
         jb      .next
+        ret
+
+; hook_table_over: is this the end of the vectors that are hooked?
+; Input: SI = where in hook_table.  Output: CF=0 when it is.  Destroys: nothing.
+hook_table_over:
+        cmp     byte [option_reset], 0
+        jne     .all
+        cmp     si, hook_table_tick
+        ret
+.all:
+        cmp     si, hook_table_end
         ret
 
 ; memory_is_free: does an address lie in memory that DOS has free?

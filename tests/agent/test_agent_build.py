@@ -82,12 +82,14 @@ def test_the_committed_agent_is_what_the_source_says(agent: Built) -> None:
 def test_file_and_memory_stay_within_their_ceilings(agent: Built) -> None:
     assert len(agent.octets) <= FILE_CEILING
     assert agent.symbols["overlay_begin"] <= STAY_CEILING
-    assert f"| memory | {agent.symbols['stay_end']:,} octets:" in (ROOT / "docs" / "agent.md").read_text("utf-8")
+    assert f"| memory | {agent.symbols['stay_end']:,} octets:" in (ROOT / "docs" / "agent.md").read_text(
+        "utf-8"
+    )
     assert agent.symbols["agent_end"] <= MEMORY_CEILING
 
 
 def test_what_a_resident_program_can_force_us_to_keep_is_small(agent: Built) -> None:
-    assert agent.symbols["hookdata_end"] <= 1536  # the PSP included
+    assert agent.symbols["hookdata_end"] <= 1792  # the PSP included
 
 
 # -- 8086 instructions only ---------------------------------------------------------------------------

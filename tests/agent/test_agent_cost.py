@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from readoff.box import AT
+from support.agent_bench import SEGMENT, Bench
 from support.agent_box import agent_box, run_under_agent
 from support.box_programs import run_source
 
@@ -52,3 +53,17 @@ def test_the_cost_to_the_program_is_counted_and_bounded(name: str) -> None:
     less = {under: instructions(body, under=under, count=100) for under in (True, False)}
     added = (more[True] - less[True] - more[False] + less[False]) / 200
     assert 0 <= added <= most, added
+
+
+def test_a_timer_tick_costs_four_instructions(bench: Bench) -> None:
+    """Where a reset was asked for; otherwise the timer's interrupt is not hooked at all."""
+    bench.poke(bench.at("scratch"), b"\xc3")  # the next handler: back to the bench
+    bench.poke(
+        bench.at("old_tick"), bench.symbols["scratch"].to_bytes(2, "little") + SEGMENT.to_bytes(2, "little")
+    )
+    bench.word("ticks_left", 0)
+    bench.poke(bench.at("ticks_left") + 2, b"\x01\0")
+    counted = bench.count_instructions()
+    bench.call("hook_tick")
+    assert counted() - 2 == 4  # less the handler's RET and the bench's HLT
+    assert bench.octets("ticks_left", 4) == b"\xff\xff\0\0"
