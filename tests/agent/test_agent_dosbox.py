@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from readoff.contract.record import Record, parse_record
+from readoff.readings.shown import show
+from readoff.store.captures import captures_of
 from support.agent_box import AGENT, big_print, console, end_of, screen_rows
 from support.dosbox import Setup, put_programs, run_dosbox
 
@@ -79,6 +81,16 @@ def test_exit_codes_and_redirection(tmp_path: Path) -> None:
     )
     assert files["OUT.TXT"] == LINE
     assert ("A.TXT" in files, "B.TXT" in files, "C.TXT" in files) == (False, True, True)
+
+
+@pytest.mark.parametrize("machine", ["svga_s3", "cga"])
+def test_the_text_before_a_mode_is_set_is_kept(tmp_path: Path, machine: str) -> None:
+    records, _ = agent_under_dosbox(tmp_path, "READOFF RUN MODES", machine=machine)
+    (run,) = [record for record in records if record.kind == "run"]
+    first, last = [each for each in captures_of(run) if each.moment]
+    rows = [line.text.rstrip() for line in show(first.capture).lines]
+    assert (first.moment, first.problem, last.moment) == ("mode_set", "", "exit")
+    assert "Modes: score 640.5 points" in rows
 
 
 def test_much_output(tmp_path: Path) -> None:
