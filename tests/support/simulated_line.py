@@ -18,7 +18,10 @@ IDLE = 0.05
 
 @dataclass(frozen=True)
 class Faults:
-    """What a line does. Probabilities are per transmission, but ``flip``: per bit. delay: seconds one way."""
+    """What a line does. Probabilities are per transmission, but ``flip``: per bit. delay: seconds one way.
+
+    burst: up to 40 octets in a row become noise. double_octet: one comes twice.
+    """
 
     lose: float = 0.0
     flip: float = 0.0
@@ -27,6 +30,8 @@ class Faults:
     drop_octet: float = 0.0
     cut: float = 0.0
     delay: float = 0.0
+    burst: float = 0.0
+    double_octet: float = 0.0
 
 
 @dataclass
@@ -81,6 +86,12 @@ class Line:
             for at in range(len(out)):
                 if draw() < 8 * faults.flip:
                     out[at] ^= 1 << self.random.randrange(8)
+        if faults.burst and draw() < faults.burst:
+            at = self.random.randrange(len(out))
+            out[at : at + 40] = self.random.randbytes(len(out[at : at + 40]))
+        if faults.double_octet and draw() < faults.double_octet:
+            at = self.random.randrange(len(out))
+            out[at:at] = out[at : at + 1]
         if draw() < faults.drop_octet:
             del out[self.random.randrange(len(out))]
         if draw() < faults.cut:

@@ -1,0 +1,158 @@
+"""A host at the end of a line: the real receiver, desk and store; killed, full or locked when the plan says so.
+
+Killed means: at that moment its open transaction and all of its memory are gone (the connection is closed, which rolls
+back, and nothing more is said), and after a while a new host opens the same store. The killing of a whole process
+by the system is a test of its own (test_faults_watch_killed.py).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, cast
+
+from readoff.arrivals.clerk import Clerk
+from readoff.arrivals.desk import Desk
+from readoff.arrivals.intake import TakenResult
+from readoff.arrivals.told import Status
+from readoff.contract.record import RecordId
+from readoff.store import Store, open_store
+
+KILLS = ("before the raw commit", "between the commits", "before the second commit", "before kept is said")
+TROUBLES = (*KILLS, "disk full", "locked")
+
+
+class Killed(BaseException):
+    """The host ends here."""
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """What befalls the host when it takes its arrival number so-and-so (1 is the first of this line's life)."""
+
+    what: str
+    arrival: int
+
+
+class FaultyHost:
+    """Hears octets and answers; ``down`` seconds after a kill another one is up. rests: how many kills so far."""
+
+    def __init__(self, path: Path, troubles: tuple[Trouble, ...] = (), down: float = 0.5) -> None:
+        self.path, self.troubles, self.down = path, {each.arrival: each.what for each in troubles}, down
+        self.arrivals = self.kills = self.refused = 0
+        self._store: Store | None = None
+        self._up_at = 0.0
+        self._start()
+
+    def hear(self, octets: bytes, now: float) -> bytes:
+        """Octets from the agent, seconds of any clock; what is answered."""
+        if self._store is None:
+            if now < self._up_at:
+                return b""
+            self._start()
+        out = bytearray()
+        try:
+            self.desk.attend(self.desk.receiver.receive(octets), out.extend)
+        except Killed:
+            self.kills += 1
+            self._up_at = now + self.down
+            self.close()
+        return bytes(out)
+
+    def close(self) -> None:
+        """Ends the host; what it has not committed is gone."""
+        if self._store is not None:
+            self._store.close()
+            self._store = None
+
+    def _start(self) -> None:
+        self._store = open_store(self.path, busy=1)
+        self.desk = Desk(cast(Clerk, _Straight(self)), Status("line", "line"))
+
+    def take(self, octets: bytes, came_from: str) -> TakenResult:
+        """Takes one arrival, with what befalls it."""
+        self.arrivals += 1
+        store = self._store
+        assert store is not None
+        what = self.troubles.get(self.arrivals, "")
+        with self._befallen(store, what):
+            result = store.take(octets, came_from)
+        if what == "before kept is said":
+            raise Killed
+        return result
+
+    def known(self, id: RecordId, length: int, check: int) -> bool:
+        """As the store says."""
+        assert self._store is not None
+        return self._store.known(id, length, check)
+
+    @contextlib.contextmanager
+    def _befallen(self, store: Store, what: str) -> Any:
+        if what in ("before the raw commit", "before the second commit"):
+            with _killed_at_commit(store, 1 if what == "before the raw commit" else 2):
+                yield
+        elif what == "between the commits":
+            store.catch_up = _die  # type: ignore[method-assign, assignment]
+            yield
+        elif what == "disk full":
+            pages = store.db.execute("PRAGMA page_count").fetchone()[0]
+            store.db.execute(f"PRAGMA max_page_count = {pages}")
+            try:
+                yield
+            finally:
+                store.db.execute("PRAGMA max_page_count = 1073741823")
+        elif what == "locked":
+            other = sqlite3.connect(self.path, isolation_level=None)
+            other.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+            finally:
+                other.close()
+        else:
+            yield
+
+
+@dataclass
+class _Straight:
+    """A clerk without threads, for the desk."""
+
+    host: FaultyHost
+
+    def take(self, octets: bytes, came_from: str) -> TakenResult:
+        try:
+            return self.host.take(octets, came_from)
+        except Exception:
+            self.host.refused += 1
+            raise
+
+    def known(self, id: RecordId, length: int, check: int) -> bool:
+        return self.host.known(id, length, check)
+
+    def tell(self, what: object) -> None:
+        pass
+
+
+def _die(*_: object) -> int:
+    raise Killed
+
+
+@contextlib.contextmanager
+def _killed_at_commit(store: Store, number: int) -> Any:
+    right: Callable[[], None] = store.db.commit
+    count = 0
+
+    def commit() -> None:
+        nonlocal count
+        count += 1
+        if count == number:
+            raise Killed
+        right()
+
+    store.db.commit = commit
+    try:
+        yield
+    finally:
+        store.db.commit = right
