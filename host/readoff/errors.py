@@ -42,7 +42,9 @@ class SchemaError(ReadoffError):
     faults: every fault of every schema looked at, one sentence each, where they were gathered.
     """
 
-    def __init__(self, what: str, *, where: str = "", next_step: str = "", faults: Sequence[str] = ()) -> None:
+    def __init__(
+        self, what: str, *, where: str = "", next_step: str = "", faults: Sequence[str] = ()
+    ) -> None:
         self.faults = tuple(faults)
         super().__init__(what, where=where, next_step=next_step)
 
@@ -50,7 +52,9 @@ class SchemaError(ReadoffError):
 class StudyError(ReadoffError):
     """A study file is wrong; faults: every one of them, one sentence each with its place."""
 
-    def __init__(self, what: str, *, where: str = "", next_step: str = "", faults: Sequence[str] = ()) -> None:
+    def __init__(
+        self, what: str, *, where: str = "", next_step: str = "", faults: Sequence[str] = ()
+    ) -> None:
         self.faults = tuple(faults)
         super().__init__(what, where=where, next_step=next_step)
 
