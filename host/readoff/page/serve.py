@@ -44,6 +44,21 @@ def is_loopback(host: str) -> bool:
         return host.lower() == "localhost"
 
 
+def _own_address() -> str:
+    """An IPv4 address by which others in the network find this computer; 127.0.0.1 where it has no way out.
+
+    Asks the system which of its addresses it would send from. Nothing is sent: connecting a datagram socket only
+    looks at the routes, and the address is one for documentation (RFC 5737). The computer's own name is no help: it
+    may not resolve, or only to loopback.
+    """
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))
+        except OSError:
+            return "127.0.0.1"
+        return str(probe.getsockname()[0])
+
+
 class PageServer:
     """Serves the page from ``start`` to ``stop``.
 
@@ -79,7 +94,7 @@ class PageServer:
         """What to open in a browser."""
         host = self.door.host
         if host in ("0.0.0.0", "::"):  # any address of this computer's will do
-            host = socket.gethostbyname(socket.gethostname()) if host == "0.0.0.0" else "::1"
+            host = _own_address() if host == "0.0.0.0" else "::1"
         shown = f"[{host}]" if ":" in host else host
         token = f"?token={self.door.token}" if self.door.token else ""
         return f"http://{shown}:{self.port}/{token}"
