@@ -36,7 +36,8 @@ line_work               equ scratch
 ; ----------------------------------------------------------------------------------------------
 ; line_offer_spool: offer every record in the spool; delete what the host kept.
 ; Input: option_port, option_rate_divisor, option_spool, option_keep, agent_serial, boot_nonce.
-; Output: AX = records that the host has not kept; CF=1 when there are any.  Destroys: BX CX DX SI DI BP.
+; Output: AX = records that the host has not kept; CF=1 when there are any; [line_over]: 1 when nothing can be said
+; to the host, or the person has had enough.  Destroys: BX CX DX SI DI BP.
 line_offer_spool:
         mov     dx, dta
         mov     ah, DOS_SET_DTA
@@ -44,7 +45,7 @@ line_offer_spool:
         call    spool_count
         mov     [line_left], ax
         mov     word [line_stays], 0
-        mov     byte [line_over], 0
+        mov     byte [line_over], 1
         mov     byte [line_xon_xoff], 0
         mov     byte [line_stop], 0
         test    ax, ax
@@ -66,6 +67,7 @@ line_offer_spool:
         mov     si, text_line_gave_up
         jmp     short .close
 .batch:
+        mov     byte [line_over], 0
         call    names_gather
         jcxz    .bye
         mov     si, line_work + L_line_work.names

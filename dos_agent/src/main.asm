@@ -57,7 +57,10 @@ main:
         mov     al, EXIT_NOTHING
         jc      .leave
         cmp     byte [command], COMMAND_RUN
+        je      .runs
+        cmp     byte [command], COMMAND_STANDBY
         jne     .command
+.runs:
         call    overlay_learn
         mov     al, EXIT_NOTHING
 .command:
@@ -125,6 +128,7 @@ leave:
 section .data
         align   2
 command_routines:       dw command_help, command_snap, command_run, command_send, command_help
+                        dw command_standby
 section .text
 
 ; begin_records: what every record needs: a serial, this boot's mark.

@@ -1,7 +1,7 @@
 ; The command line, and the environment variable READOFF before it (the command line wins).
 ;
 ;       options := { /L:label | /P:program | /N:repeats | /D:folder | /S:COM1[,rate] | /T:seconds[,R] | /KEEP | /? }
-;       line    := options [ SNAP | RUN | SEND ] options rest
+;       line    := options [ SNAP | RUN | SEND | STANDBY ] options rest
 ;
 ; All of this is over before anything else begins, so its code and tables lie where scratch will be.
 ;
@@ -13,6 +13,7 @@ COMMAND_SNAP            equ 1
 COMMAND_RUN             equ 2
 COMMAND_SEND            equ 3
 COMMAND_HELP            equ 4
+COMMAND_STANDBY         equ 5
 LINE_MOST               equ 256
 
 section .staydata
@@ -29,6 +30,7 @@ section .startdata
 command_words:          db "SNAP", 0, COMMAND_SNAP
                         db "RUN", 0, COMMAND_RUN
                         db "SEND", 0, COMMAND_SEND
+                        db "STANDBY", 0, COMMAND_STANDBY
                         db 0
 
 ; letter, routine that takes the value at option_value
@@ -123,6 +125,8 @@ line_parse:
         cmp     byte [command], COMMAND_HELP
         je      .wrong_place
         cmp     byte [command], COMMAND_SNAP
+        je      .wrong_place
+        cmp     byte [command], COMMAND_STANDBY
         je      .wrong_place
         cmp     byte [command], COMMAND_SEND
         je      .files

@@ -93,6 +93,7 @@ section .text
 %include "unfinished.asm"
 %include "snapshot.asm"
 %include "line.asm"
+%include "standby.asm"
 %include "texts.asm"
 
 ; ---- what scratch needs beyond the code and data that are over

@@ -199,7 +199,7 @@ def failing(asked):
     [
         (failing, "the disk is full"),
         (lambda asked: GivenStep("run", path="C:\\\u78c1.COM"), "code page 437 has no"),
-        (lambda asked: GivenStep("run", path="C:\\A.COM", arguments="1" * 200), "longer than the 126 octets"),
+        (lambda asked: GivenStep("run", path="C:\\A.COM", arguments="1" * 200), "longer than the 125 octets"),
     ],
 )
 def test_where_no_step_can_be_found_the_agent_waits_and_asks_again(planner, why):

@@ -111,8 +111,8 @@ def test_what_the_code_page_lacks_is_a_question_mark_to_a_person_and_an_error_in
     assert shown_words("naïve 磁碟 \t\x1b[2J", (), 200) == "naïve ??   [2J\r\n"
     with pytest.raises(ContractError, match="code page 437"):
         step_values(GivenStep("run", path="C:\\磁.COM"))
-    with pytest.raises(ContractError, match="126 octets"):
-        step_values(GivenStep("run", path="C:\\A.COM", arguments="x" * 127))
+    with pytest.raises(ContractError, match="125 octets"):
+        step_values(GivenStep("run", path="C:\\A.COM", arguments="x" * 126))
 
 
 def test_another_step_another_token():

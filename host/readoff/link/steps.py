@@ -20,8 +20,10 @@ What = Literal["nothing", "run", "snapshot", "reset", "person", "wait"]
 
 WIDTH = 78
 """Characters in a line that the agent shows: a screen has 80 or 40 columns."""
-TEXT_MOST = 126
-"""Octets in a path or in arguments: a DOS command tail holds no more."""
+PATH_MOST = 126
+"""Octets in a path: more than any that DOS takes."""
+ARGUMENTS_MOST = 125
+"""Octets in arguments: with the blank before them they fill a DOS command tail."""
 NAME_MOST = 64
 """Octets in a label or a program's name, as the agent's options have them."""
 _FIXED = 64
@@ -57,8 +59,8 @@ def step_values(step: GivenStep) -> dict[str, Any]:
     texts = {
         "label": _name(step.label, NAME_MOST, "label"),
         "program": _name(step.program, NAME_MOST, "program"),
-        "path": _name(step.path, TEXT_MOST, "path"),
-        "arguments": _name(step.arguments, TEXT_MOST, "arguments"),
+        "path": _name(step.path, PATH_MOST, "path"),
+        "arguments": _name(step.arguments, ARGUMENTS_MOST, "arguments"),
     }
     room = limit_of("frame_limit") - _FIXED - sum(map(len, texts.values()))
     words = shown_words(step.words, step.cautions, room)

@@ -1,0 +1,441 @@
+"""STANDBY in the test machine: a whole study without a hand at the keys, and every way in which a step may go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import pytest
+from click.testing import CliRunner
+
+from readoff.box import AT, LATE, XT
+from readoff.cli import main
+from readoff.contract.record import Record, parse_record, parse_records
+from readoff.link.events import Asked
+from readoff.link.frames import build_message
+from readoff.link.framing import frame
+from readoff.link.steps import GivenStep, step_values
+from readoff.reports.study import read_study
+from readoff.studies import Excluded, load_study, missing, progress_of
+from support.agent_bench import Bench
+from support.agent_box import EXIT_ALL, EXIT_MISSING, EXIT_NOTHING, agent_box, record_names
+from support.box_host import BoxHost
+from support.standby_bench import SECOND, Room, StudyHost
+
+TEXT = r"""
+study = "waits"
+machine = "an invented board"
+boots = 3
+seed = 4
+repeats = 2
+cold = false
+
+[[configurations]]
+label = "two-waits"
+changes = "two wait states, as it was found"
+
+[[configurations]]
+label = "one-wait"
+changes = "one wait state, in the setup"
+may_differ = ["cmos.*", "processor.*", "cpu.*"]
+
+[[configurations]]
+label = "no-wait"
+changes = "no wait states, in the setup"
+may_differ = ["cmos.*", "processor.*", "cpu.*"]
+
+[[programs]]
+name = "replay"
+path = 'C:\REPLAY.COM'
+arguments = "100"
+
+[[programs]]
+name = "loop"
+path = 'C:\INTLOOP.COM'
+arguments = "3000"
+
+[[metrics]]
+metric = "passes_per_second"
+program = "loop"
+
+[[explanations]]
+about = "*:cold"
+why = "the session began, and once went on, by switching on; no cache or drive matters to these loops"
+"""
+STUDY = load_study("waits.toml", TEXT)
+MOST_STARTS = 60
+MOST_CUTS = 14
+
+
+def test_a_whole_study_without_a_hand(tmp_path):
+    """With resets, a power cut, a host that starts again and a hang; in one configuration a program was left loaded."""
+    host = StudyHost(tmp_path / "s.db", STUDY)
+    room = Room(host, tampered="no-wait")
+    runs = 0
+
+    def host_goes():
+        host.there = False
+        room.in_a_while(8.0, host.start)
+
+    def on_step(asked, step):
+        nonlocal runs
+        runs += step.what == "run"
+        if step.what == "person":
+            room.in_a_while(1.5, room.person)
+        elif step.what == "run" and runs == 9:
+            room.box.cut_power_at(1.0)
+        elif step.what == "run" and runs == 15:
+            room.in_a_while(0.5, host_goes)
+        elif step.what == "run" and runs == 22:
+            room.hang(step.path)
+
+    host.on_step = on_step
+    ends = []
+    while not ends or ends[-1].kind != "ended":
+        ends.append(room.start())
+        assert len(ends) < MOST_STARTS
+    said = ends[-1].console.decode("cp437")
+    assert ends[-1].code == EXIT_ALL and "All boots of the plan are there." in said
+    assert room.drive.list(r"SPOOL\*.RDO") == [r"SPOOL\SERIAL.RDO"]
+    assert room.deeds.count("port 64h") == 2 and room.deeds.count("gave up on a hang") == 1
+    assert sum(deed.startswith("made it") for deed in room.deeds) >= 6
+    seen = read_study(host.store, STUDY)
+    assert not progress_of(STUDY, seen.done).open
+    whole = [each for each in seen.done.boots if not missing(STUDY, seen.done, each)]
+    assert sorted(each.label for each in whole) == sorted(3 * STUDY.labels)
+    assert all(len(each.runs) == 4 for each in whole)
+    assert any("never ended" in each.reason for each in seen.left_out)
+    verdicts = seen.verdicts()
+    standing = {each.about for each in verdicts.notices if not each.why}
+    assert standing == {"no-wait:residents.STAYS", "no-wait:memory.free_paragraphs"}
+    told = {each.name: each.given and str(each.given.verdict) for each in verdicts.judged}
+    assert told == {
+        "two-waits~one-wait:loop:passes_per_second": "faster",
+        "two-waits~no-wait:loop:passes_per_second": None,
+        "one-wait~no-wait:loop:passes_per_second": None,
+    }
+    host.store.close()
+    (tmp_path / "waits.toml").write_text(TEXT)
+    asked = ["study", "judge", str(tmp_path / "waits.toml"), "--store", str(tmp_path / "s.db")]
+    printed = " ".join(CliRunner().invoke(main, asked).output.split())
+    assert "The resident program STAYS is in memory in no-wait only" in printed
+
+
+def test_power_cuts_at_many_moments_leave_the_plan_where_it_was(tmp_path):
+    """Each of the first starts is cut a little later than the one before.
+
+    Two cuts in a program stop the plan, as two hangs would; the tester then says why in the study file.
+    """
+    small = load_study(
+        "small.toml", TEXT.replace("boots = 3", "boots = 1").replace("repeats = 2", "repeats = 1")
+    )
+    host = StudyHost(tmp_path / "s.db", small)
+    room = Room(host)
+
+    def explain():
+        boots = read_study(host.store, small).done.boots
+        cut = [each.boot for each in boots if any(not run.good for run in each.runs)]
+        host.study = replace(small, excluded=tuple(Excluded(boot, "the power was cut") for boot in cut))
+
+    stops = []
+
+    def on_step(asked, step):
+        if "did not go through in 2 boots" in step.words:
+            stops.append(step.words)
+            explain()
+        elif step.what == "person":
+            room.in_a_while(1.5, room.person)
+
+    host.on_step = on_step
+    ends = []
+    while not ends or ends[-1].kind != "ended":
+        cut = 0.3 * len(ends) if len(ends) < MOST_CUTS else None
+        ends.append(room.start(cut_at=cut))
+        assert len(ends) < MOST_STARTS
+    assert ends[-1].code == EXIT_ALL
+    assert not progress_of(host.study, read_study(host.store, host.study).done).open
+    assert stops
+    left = [room.drive.read(name) for name in room.drive.list(r"SPOOL\*.RDO") if "SERIAL" not in name]
+    assert not any(isinstance(part, Record) for octets in left for part in parse_records(octets))
+    assert room.drive.list(r"SPOOL\*.RDX") == []
+
+
+def test_with_a_time_limit_a_hang_needs_no_person(tmp_path):
+    small = load_study(
+        "small.toml", TEXT.replace("boots = 3", "boots = 1").replace("repeats = 2", "repeats = 1")
+    )
+    host = StudyHost(tmp_path / "s.db", small)
+    room = Room(host, options="/T:10,R")
+    runs = 0
+
+    def on_step(asked, step):
+        nonlocal runs
+        runs += step.what == "run"
+        if step.what == "person":
+            room.in_a_while(1.5, room.person)
+        elif step.what == "run" and runs == 3:
+            room.hang(step.path)
+
+    host.on_step = on_step
+    ends = []
+    while not ends or ends[-1].kind != "ended":
+        ends.append(room.start())
+        if ends[-1].how == "FFFF:0000":
+            room.mend()
+        assert len(ends) < MOST_STARTS
+    assert ends[-1].code == EXIT_ALL
+    assert [each.how for each in ends].count("FFFF:0000") == 1
+    assert not progress_of(small, read_study(host.store, small).done).open
+
+
+# -- each step, with a host that says what a test wants ------------------------------------------------------------
+
+
+@dataclass
+class Scripted(BoxHost):
+    """Keeps all records, and answers questions from a list; then there is nothing to do. silent: does not answer."""
+
+    steps: list[GivenStep] = field(default_factory=list)
+    asked: list[Asked] = field(default_factory=list)
+    silent: bool = False
+
+    def exchange(self, now: int, octets: bytes) -> bytes:
+        before = len(self.events)
+        out = b"" if self.silent else super().exchange(now, octets)
+        for event in self.events[before:]:
+            if isinstance(event, Asked):
+                self.asked.append(event)
+                self.receiver.answer_step(self.steps.pop(0) if self.steps else GivenStep("nothing", "Done."))
+        return out + self.receiver.to_send()
+
+    @property
+    def runs(self):
+        """What was run: the start section of each record of a run."""
+        records = [parse_record(octets) for octets in self.store.values()]
+        return [record.values("run_start") for record in records if record.kind == "run"]
+
+
+def stand_by(*steps: GivenStep, spec=AT, options="/S:COM1,38400", before=None):
+    """(box, host, exit) of one STANDBY."""
+    box, host = agent_box(spec, "WAYS.COM", "EXITCODE.COM"), Scripted(steps=list(steps))
+    box.line(1).attach(host)
+    if before is not None:
+        before(box, host)
+    return box, host, box.run("C:\\READOFF.COM", f"STANDBY {options}")
+
+
+PERSON = GivenStep("person", "Fit the card.", ("Unplug first.",), seconds=6)
+
+
+def test_nothing_to_do_gives_the_prompt_back():
+    _, host, exit_ = stand_by()
+    assert exit_.code == EXIT_ALL and "Done.\r\n" in exit_.console.decode("cp437")
+    (asked,) = host.asked
+    assert (asked.fresh, asked.warm, asked.token, asked.told) == (True, False, 0, False)
+
+
+@pytest.mark.parametrize("rate", [1200, 9600, 115200])
+def test_without_a_host_the_prompt_is_back_in_a_few_seconds(rate):
+    box = agent_box(AT)
+    exit_ = box.run("C:\\READOFF.COM", f"STANDBY /S:COM1,{rate}")
+    assert exit_.code == EXIT_MISSING and exit_.seconds < 5
+    said = exit_.console.decode("cp437")
+    assert "no host answers" in said and "no longer standing by" in said
+    box.run("C:\\READOFF.COM", "SNAP /L:kept")
+    exit_ = box.run("C:\\READOFF.COM", f"STANDBY /S:COM1,{rate}")
+    assert exit_.code == EXIT_MISSING and exit_.seconds < 5
+    assert exit_.console.decode("cp437").count("no host answers") == 1
+    assert len(record_names(box)) == 1
+
+
+def test_without_a_line_or_with_a_word_too_many_nothing_is_done():
+    _, _, exit_ = stand_by(options="")
+    assert exit_.code == EXIT_NOTHING and "STANDBY needs a line" in exit_.console.decode("cp437")
+    _, _, exit_ = stand_by(options="/S:COM1 NOW")
+    assert exit_.code == EXIT_NOTHING and "NOW is not expected here" in exit_.console.decode("cp437")
+    _, _, exit_ = stand_by(options="/S:COM4")
+    assert exit_.code == EXIT_MISSING and "no such serial port" in exit_.console.decode("cp437")
+
+
+def test_runs_come_as_run_would_make_them_and_each_before_the_next_question():
+    arguments = '02 "12.5" ' + "x" * 115
+    label, program = "l" * 64, "two words"
+    steps = [
+        GivenStep("snapshot", label=label),
+        GivenStep("run", label=label, program=program, path="C:\\WAYS.COM", arguments=arguments),
+        GivenStep("run", label=label, path="EXITCODE"),
+        GivenStep("run", label=label, path="NOTHERE.COM"),
+    ]
+    box, host, exit_ = stand_by(*steps)
+    assert exit_.code == EXIT_ALL
+    assert [(r["label"], r["program"], r["path"], r["arguments"]) for r in host.runs] == [
+        (label, program, "C:\\WAYS.COM", arguments),
+        (label, "EXITCODE.COM", "C:\\EXITCODE.COM", ""),
+        (label, "NOTHERE.COM", "NOTHERE.COM", ""),
+    ]
+    assert all((r["repeat"], r["repeats"]) == (1, 1) for r in host.runs)
+    assert record_names(box) == []
+    assert [each.token for each in host.asked] == [0, *(each.token for each in steps)]
+    assert len({each.boot_nonce for each in host.asked}) == 1
+    assert [each.fresh for each in host.asked] == [True] * 5
+    kinds = [parse_record(octets).kind for octets in host.store.values()]
+    assert kinds == ["snapshot", *["snapshot", "run"] * 3]
+
+
+def test_a_run_that_can_leave_no_record_is_not_done_for_ever():
+    """A batch file goes through COMSPEC, and with it the arguments no longer fit a command tail."""
+    step = GivenStep("run", label="base", path="C:\\LONG.BAT", arguments="x" * 120)
+
+    def before(box, host):
+        box.drive("C").write("LONG.BAT", b"@ECHO %1\r\n")
+
+    _, host, exit_ = stand_by(*[step] * 9, before=before)
+    said = exit_.console.decode("cp437")
+    assert exit_.code == EXIT_MISSING and "does not reach the host" in said
+    assert said.count("the arguments are too long") == 3 and host.store == {}
+
+
+def test_a_person_s_key_says_that_it_is_done_and_the_words_stand_once():
+    def before(box, host):
+        box.type_at(3.0, "x")
+
+    _, host, exit_ = stand_by(PERSON, PERSON, spec=AT, before=before)
+    said = exit_.console.decode("cp437")
+    assert said.count("Fit the card.\r\n- Unplug first.\r\n") == 1
+    assert said.count("That is not all") == 1
+    assert [(each.told, each.token) for each in host.asked] == [
+        (False, 0),
+        (True, PERSON.token),
+        (False, PERSON.token),  # 6 s later, nobody has pressed a key
+    ]
+    assert exit_.code == EXIT_ALL and exit_.seconds > 6
+
+
+def test_a_key_that_was_typed_before_the_words_is_no_answer():
+    def before(box, host):
+        box.type_at(0.01, "x")
+
+    _, host, exit_ = stand_by(PERSON, before=before)
+    assert [each.told for each in host.asked] == [False, False]
+    assert exit_.seconds > 6
+
+
+@pytest.mark.parametrize(
+    "step", [PERSON, GivenStep("wait", "Busy.", seconds=9), GivenStep("reset", "Reset.")]
+)
+def test_escape_gives_the_prompt_back(step):
+    def before(box, host):
+        def on_step():
+            box.type_at(0.5, "\x1b")
+
+        host.steps = Then(host.steps, on_step)
+
+    _, _, exit_ = stand_by(step, before=before)
+    assert (exit_.kind, exit_.code) == ("ended", EXIT_MISSING)
+    assert exit_.seconds < 6
+    assert "no longer standing by" in exit_.console.decode("cp437")
+
+
+class Then(list):
+    """Steps, with something that happens when one is given."""
+
+    def __init__(self, steps, what):
+        super().__init__(steps)
+        self.what = what
+
+    def pop(self, index=-1):
+        self.what()
+        return super().pop(index)
+
+
+def test_a_wait_is_as_long_as_the_host_says():
+    _, host, exit_ = stand_by(GivenStep("wait", "Busy.", seconds=7))
+    assert len(host.asked) == 2 and 7 < exit_.seconds < 12
+
+
+@pytest.mark.parametrize(("spec", "how"), [(AT, "port 64h"), (LATE, "port 64h"), (XT, "FFFF:0000")])
+def test_a_reset_is_warm_and_leaves_no_mark(spec, how):
+    box, host, exit_ = stand_by(GivenStep("reset", "Reset."), spec=spec)
+    assert (exit_.kind, exit_.how) == ("reset", how)
+    box.boot(cold=False)
+    box.line(1).attach(host)
+    assert box.run("C:\\READOFF.COM", "STANDBY /S:COM1,38400").code == EXIT_ALL
+    first, second = host.asked
+    assert first.boot_nonce != second.boot_nonce
+    assert (second.fresh, second.warm, second.token) == (True, True, 0)
+
+
+def test_where_the_keyboard_controller_does_not_reset_the_bios_does():
+    marks = []
+
+    def before(box, host):
+        box.on.ports.add(0x64, lambda: 0x14, marks.append)
+
+    _box, _, exit_ = stand_by(GivenStep("reset", "Reset."), before=before)
+    assert (exit_.kind, exit_.how) == ("reset", "FFFF:0000")
+    assert marks == [0xFE]
+
+
+def test_the_reset_word_is_set_and_the_mark_gone_when_the_reset_comes():
+    seen = []
+
+    def before(box, host):
+        memory = box.on.engine.memory
+        note = lambda value: seen.append((memory.word(0x472), bytes(memory.octets[0x4F0:0x500])))  # noqa: E731
+        box.on.ports.add(0x64, lambda: 0x14, note)
+
+    stand_by(GivenStep("reset", "Reset."), before=before)
+    assert seen == [(0x1234, bytes(16))]
+
+
+def test_a_host_that_was_there_is_waited_for():
+    def before(box, host):
+        def gone():
+            host.silent = True
+            boot = box.on
+            boot.timetable.at(boot.engine.now() + 8 * SECOND, lambda: setattr(host, "silent", False))
+
+        host.steps = Then(host.steps, gone)
+
+    _, host, exit_ = stand_by(GivenStep("wait", "Busy.", seconds=1), before=before)
+    assert exit_.code == EXIT_ALL and 8 < exit_.seconds < 20 and len(host.asked) == 2
+    assert "waits for the host to come back" in exit_.console.decode("cp437")
+
+
+def test_a_host_that_stays_away_is_given_up():
+    """The routine that decides, on the bench: a minute of waiting is much for the test machine."""
+    bench = Bench()
+    bench.word("standby_token", 0)
+    assert bench.call("standby_patience"), "there never was a host"
+    bench.word("standby_token", 5)
+    bench.put("standby_alone", bytes([12]))
+    assert bench.call("standby_patience")
+    bench.put("standby_alone", bytes([0]))
+    bench.put("ctrl_c_seen", b"\1")
+    assert bench.call("standby_patience"), "the person has had enough"
+
+
+STEP = build_message("step", **step_values(GivenStep("snapshot", "Now.", label="base")))
+NOT_STEPS = [
+    STEP[:-1],  # shorter than its words say
+    STEP + b"!",
+    STEP[:3],
+    STEP[:1] + b"\x06" + STEP[2:],  # there is no such thing to do
+    STEP[:8] + b"\xff" + STEP[9:],  # a label longer than the frame
+    STEP[:8] + bytes([65]) + b"x" * 65 + STEP[13:],  # a label longer than one may be
+    STEP[:-8] + b"\xff\xff" + STEP[-6:],  # words beyond the end of the segment
+]
+
+
+@pytest.mark.parametrize("wrong", NOT_STEPS)
+def test_a_step_that_is_not_as_it_must_be_is_asked_for_again(wrong):
+    class Wrong(Scripted):
+        def exchange(self, now, octets):
+            questions = len(self.asked)
+            out = super().exchange(now, octets)
+            return frame(wrong) if len(self.asked) == 1 > questions else out
+
+    box, host = agent_box(AT), Wrong()
+    box.line(1).attach(host)
+    exit_ = box.run("C:\\READOFF.COM", "STANDBY /S:COM1,38400")
+    assert (exit_.kind, exit_.code) == ("ended", EXIT_ALL)
+    assert host.store == {} and len(host.asked) == 2
