@@ -23,7 +23,10 @@ def console() -> Console:
 
     told = os.environ.get("COLUMNS", "")
     width = None if sys.stdout.isatty() else max(40, int(told)) if told.isdecimal() else _PIPE_WIDTH
-    return Console(width=width, highlight=False, soft_wrap=False, emoji=False, markup=False)
+    height = (
+        None if width is None else 25
+    )  # with both, the library does not guess either (TERM=dumb: 80 by 25)
+    return Console(width=width, height=height, highlight=False, soft_wrap=False, emoji=False, markup=False)
 
 
 def harmless(text: str) -> str:

@@ -225,9 +225,7 @@ class Deriving:
         unread = not readout.readings and not readout.holds and shows_text
         if unread and placed.record.kind == "run":
             best = taken[0]
-            reason = (
-                f"no schema recognises what {program or 'the program'} showed; teach one: readoff schema start"
-            )
+            reason = f"no schema recognises what {program or 'the program'} showed; teach one: readoff schema start"
             self._hold_capture(placed, best, reason)
 
     def _number(self, ident: str) -> int:
