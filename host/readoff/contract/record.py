@@ -12,7 +12,7 @@ import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any
 
 from readoff.contract.declared import Contract, record_contract
@@ -144,26 +144,30 @@ def _next_record(octets: bytes, at: int) -> int:
         begin = octets.find(MAGIC, at)
         if begin < 0:
             return len(octets)
-        if _header(octets, begin) is not None:
+        if _header_end(octets, begin) is not None:
             return begin
         at = begin + 1
 
 
-def _header(octets: bytes, begin: int) -> tuple[Mapping[str, Any], int] | None:
-    """(values, offset after the header's check), or None where no header's check holds."""
-    contract = record_contract()
-    fixed = contract.declarations.fixed_size(contract.declarations.layouts["header"]) or 0
-    head = octets[begin : begin + fixed]
-    if len(head) < fixed:
-        return None
-    values = contract.codec.parse_prefix("header", head)
-    size = int(values["header_size"])
+@cache
+def _header_places() -> tuple[int, int]:
+    """(offset of header_size in a header, octets in the shortest header), by the contract."""
+    declared = record_contract().declarations
+    header = declared.layouts["header"]
+    before = header.fields[: [field.name for field in header.fields].index("header_size")]
+    return sum(declared.fixed_size(field) or 0 for field in before), declared.fixed_size(header) or 0
+
+
+def _header_end(octets: bytes, begin: int) -> int | None:
+    """Offset after the header's check, or None where no header's check holds. Decodes nothing: it runs often."""
+    place, shortest = _header_places()
+    size = int.from_bytes(octets[begin + place : begin + place + 2], "little")
     end = begin + size
-    if not fixed <= size <= contract.constants["header_limit"]:
+    if not shortest <= size <= record_contract().constants["header_limit"]:
         return None
     if _check_at(octets, end) != zlib.crc32(octets[begin:end]):
         return None
-    return values, end + CHECK_SIZE
+    return end + CHECK_SIZE
 
 
 def _check_at(octets: bytes, at: int) -> int:
@@ -186,9 +190,9 @@ def _why_none(octets: bytes, at: int) -> str:
 
 def _one_record(octets: bytes, begin: int) -> Record:
     contract = record_contract()
-    header = _header(octets, begin)
-    assert header is not None
-    values, at = header
+    at = _header_end(octets, begin)
+    assert at is not None  # the caller found it here
+    values = contract.codec.parse_prefix("header", octets[begin : at - CHECK_SIZE])
     walker = _Walker(contract, octets, begin, at)
     walker.walk()
     end = walker.end
