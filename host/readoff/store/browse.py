@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from readoff.errors import StoreError, UsageError
-from readoff.store.find import _RUNS, RunRow, _query
+from readoff.store.find import RUNS, RunRow, query
 from readoff.store.keep import Store
 from readoff.store.migrations import APPLICATION_ID, MIGRATIONS, version_of
 from readoff.store.sqlite import telling
@@ -96,10 +96,10 @@ def run_page(
     count = f"SELECT count(*) AS n FROM runs u JOIN records r ON r.number = u.record{where}"
     if where == " WHERE 1":
         count = "SELECT count(*) AS n FROM runs"
-    total = int(_query(store, count, values)[0]["n"])
-    rows = _query(
+    total = int(query(store, count, values)[0]["n"])
+    rows = query(
         store,
-        _RUNS + where + " ORDER BY u.number DESC LIMIT ? OFFSET ?",
+        RUNS + where + " ORDER BY u.number DESC LIMIT ? OFFSET ?",
         [*values, limit, begin],
     )
     return RunPage(tuple(RunRow(**row) for row in rows), total, begin)
@@ -118,12 +118,12 @@ SELECT label FROM known WHERE label IS NOT NULL
 
 def run_labels(store: Store) -> list[str]:
     """The labels that runs carry, in alphabetical order, the empty one left out."""
-    return [row["label"] for row in _query(store, _LABELS, [])]
+    return [row["label"] for row in query(store, _LABELS, [])]
 
 
 def arrival_octets(store: Store, number: int, begin: int, length: int) -> tuple[bytes, int]:
     """(some octets of an arrival, how many it has). Raises UsageError when there is no such arrival."""
-    rows = _query(
+    rows = query(
         store,
         "SELECT substr(octets, ?, ?) AS octets, length FROM arrivals WHERE number = ?",
         [begin + 1, length, number],

@@ -118,7 +118,7 @@ class RunInFull:
     history: tuple[tuple[str, str], ...]
 
 
-_RUNS = """
+RUNS = """
 SELECT u.number, r.id, u.kind, u.label, u.program, u.path, u.arguments, u.boot, u.repeat, u.repeats,
   u.snapshot_ordinal, u.state, u.outcome, u.exit_kind, u.exit_code, u.flags, r.completeness, r.problem, r.dos_time,
   (SELECT MIN(s.came_at) FROM places p JOIN sightings s ON s.arrival = p.arrival WHERE p.record = r.number) AS came_at,
@@ -149,7 +149,7 @@ def runs(store: Store, *, label: str = "", program: str = "", state: str = "") -
     where, values = _where(
         {"u.label = ?": label, "u.program = ? COLLATE NOCASE": program, "u.state = ?": state}
     )
-    return [RunRow(**row) for row in _query(store, _RUNS + where + " ORDER BY u.number", values)]
+    return [RunRow(**row) for row in query(store, RUNS + where + " ORDER BY u.number", values)]
 
 
 def run_in_full(store: Store, name: str) -> RunInFull:
@@ -160,15 +160,15 @@ def run_in_full(store: Store, name: str) -> RunInFull:
     row = _one_run(store, name)
     number = _record_number(store, row.id)
     record = parse_record(_octets_of(store, number))
-    readings = _query(store, _READINGS + " WHERE run = ? ORDER BY number", [row.number])
-    held = _query(store, _HELD + " WHERE h.record = ? ORDER BY h.number", [number])
-    sightings = _query(
+    readings = query(store, _READINGS + " WHERE run = ? ORDER BY number", [row.number])
+    held = query(store, _HELD + " WHERE h.record = ? ORDER BY h.number", [number])
+    sightings = query(
         store,
         "SELECT s.came_from, s.came_at FROM sightings s WHERE s.arrival IN (SELECT p.arrival FROM places p "
         "JOIN records r ON r.number = p.record WHERE r.id = ?) ORDER BY s.number",
         [row.id],
     )
-    history = _query(store, "SELECT at, event FROM history WHERE id = ? ORDER BY number", [row.id])
+    history = query(store, "SELECT at, event FROM history WHERE id = ? ORDER BY number", [row.id])
     snapshot = None
     if row.snapshot_ordinal is not None:
         found = snapshots(store, boot=row.boot, ordinal=row.snapshot_ordinal)
@@ -187,10 +187,10 @@ def run_in_full(store: Store, name: str) -> RunInFull:
 
 def _one_run(store: Store, name: str) -> RunRow:
     if name.isdecimal() and len(name) < 8:
-        rows = _query(store, _RUNS + " WHERE u.number = ?", [int(name)])
+        rows = query(store, RUNS + " WHERE u.number = ?", [int(name)])
     else:
         start = name.upper()
-        rows = _query(store, _RUNS + " WHERE r.id >= ? AND r.id < ? LIMIT 2", [start, start + "~"])
+        rows = query(store, RUNS + " WHERE r.id >= ? AND r.id < ? LIMIT 2", [start, start + "~"])
     if not rows:
         raise UsageError(
             f"there is no run {name!r}", where=str(store.path), next_step="List them with: readoff runs"
@@ -204,19 +204,19 @@ def _one_run(store: Store, name: str) -> RunRow:
 
 def run_of(store: Store, ident: str) -> RunRow | None:
     """The run (or lone file) of a record id, or None."""
-    rows = _query(store, _RUNS + " WHERE r.id = ?", [ident])
+    rows = query(store, RUNS + " WHERE r.id = ?", [ident])
     return RunRow(**rows[0]) if rows else None
 
 
 def _record_number(store: Store, ident: str) -> int:
     return int(
-        _query(store, "SELECT number FROM records WHERE id = ? AND standing = 'stands'", [ident])[0]["number"]
+        query(store, "SELECT number FROM records WHERE id = ? AND standing = 'stands'", [ident])[0]["number"]
     )
 
 
 def _octets_of(store: Store, number: int) -> bytes:
     return bytes(
-        _query(
+        query(
             store,
             "SELECT substr(a.octets, p.begin + 1, r.length) AS octets FROM records r JOIN places p "
             "ON p.record = r.number JOIN arrivals a ON a.number = p.arrival WHERE r.number = ? LIMIT 1",
@@ -229,17 +229,17 @@ def readings(store: Store, *, label: str = "", program: str = "") -> list[Readin
     """Readings of all complete runs, in the order of the runs."""
     where, values = _where({"u.label = ?": label, "u.program = ? COLLATE NOCASE": program})
     rule = " WHERE run IN (SELECT u.number FROM runs u" + where + ") ORDER BY run, number"
-    return [_reading(row) for row in _query(store, _READINGS + rule, values)]
+    return [_reading(row) for row in query(store, _READINGS + rule, values)]
 
 
 def held(store: Store) -> list[HeldRow]:
     """Everything that is held, oldest first."""
-    return [HeldRow(**row) for row in _query(store, _HELD + " ORDER BY h.number", [])]
+    return [HeldRow(**row) for row in query(store, _HELD + " ORDER BY h.number", [])]
 
 
 def labels(store: Store) -> list[str]:
     """The labels that runs carry, in alphabetical order."""
-    rows = _query(store, "SELECT DISTINCT label FROM runs WHERE kind = 'run' ORDER BY label", [])
+    rows = query(store, "SELECT DISTINCT label FROM runs WHERE kind = 'run' ORDER BY label", [])
     return [row["label"] for row in rows]
 
 
@@ -263,14 +263,14 @@ def snapshots(
     if ordinal is not None:
         where += " AND n.ordinal = ?"
         values.append(ordinal)
-    heads = _query(
+    heads = query(
         store,
         "SELECT n.record, r.id, n.label, n.boot FROM snapshots n JOIN records r ON r.number = n.record "
         f"{where} ORDER BY n.boot, n.ordinal",
         values,
     )
     facts: dict[int, dict[str, Fact]] = {}
-    for row in _query(
+    for row in query(
         store,
         "SELECT f.record, f.name, f.value, f.unit, f.volatile FROM facts f "
         f"JOIN snapshots n ON n.record = f.record {where}",
@@ -286,7 +286,7 @@ def snapshots(
 def snapshot(store: Store, name: str) -> Snapshot | None:
     """The snapshot whose record id is a name, or is the only one that begins with it; else None."""
     start = name.upper()
-    rows = _query(
+    rows = query(
         store,
         "SELECT n.boot, n.ordinal FROM records r LEFT JOIN snapshots n ON n.record = r.number "
         "WHERE r.id >= ? AND r.id < ? AND r.standing = 'stands' LIMIT 2",
@@ -313,7 +313,7 @@ class SnapshotRow:
 def snapshot_rows(store: Store, *, label: str = "") -> list[SnapshotRow]:
     """All snapshots in the order of their boots, without their facts."""
     where, values = _where({"n.label = ?": label})
-    rows = _query(
+    rows = query(
         store,
         "SELECT r.id, n.label, n.boot, (SELECT count(*) FROM facts f WHERE f.record = n.record) AS facts, "
         "(SELECT count(*) FROM runs u WHERE u.boot = n.boot AND u.snapshot_ordinal = n.ordinal) AS runs, "
@@ -327,7 +327,7 @@ def snapshot_rows(store: Store, *, label: str = "") -> list[SnapshotRow]:
 def counts(store: Store) -> dict[str, int]:
     """How many arrivals, records, runs, snapshots, readings and holds there are."""
     tables = ("arrivals", "records", "runs", "snapshots", "readings", "holds")
-    return {name: int(_query(store, f"SELECT count(*) AS n FROM {name}", [])[0]["n"]) for name in tables}
+    return {name: int(query(store, f"SELECT count(*) AS n FROM {name}", [])[0]["n"]) for name in tables}
 
 
 def _where(filters: dict[str, str]) -> tuple[str, list[Any]]:
@@ -336,7 +336,8 @@ def _where(filters: dict[str, str]) -> tuple[str, list[Any]]:
     return (" WHERE " + " AND ".join(used) if used else "", list(used.values()))
 
 
-def _query(store: Store, sql: str, values: Sequence[Any]) -> list[dict[str, Any]]:
+def query(store: Store, sql: str, values: Sequence[Any]) -> list[dict[str, Any]]:
+    """Rows of a question to the store, by column name. Raises StoreError where it cannot be asked."""
     with telling(str(store.path)):
         return list(store.db.query(sql, values))
 
