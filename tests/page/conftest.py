@@ -1,9 +1,11 @@
 """One browser for all tests of the page, and a fresh context with nothing remembered for each."""
 
+from urllib.parse import urlsplit
+
 import pytest
 
 from readoff.page.app import Look
-from support.page_bench import CHROMIUM, QUIET, fill, open_sample_store, served
+from support.page_bench import CHROMIUM, QUIET, ended_ports, fill, open_sample_store, served
 
 
 @pytest.fixture(scope="session")
@@ -18,15 +20,22 @@ def chromium():
 
 @pytest.fixture
 def browse(chromium):
-    """Opens a page of the browser; at the end nothing may have gone wrong in any, nor asked for another address."""
+    """Opens a page of the browser; at the end nothing may have gone wrong in any, nor asked for another address.
+
+    A page that is still open when its server has ended asks for it in vain, and the browser complains: nothing went wrong.
+    """
     opened, wrong, asked = [], [], []
+
+    def hear(told):
+        if told.type == "error" and urlsplit(told.location.get("url", "")).port not in ended_ports:
+            wrong.append(told.text)
 
     def new(**options):
         context = chromium.new_context(**{"viewport": {"width": 1280, "height": 900}, **options})
         page = context.new_page()
         page.set_default_timeout(15000)
         page.on("pageerror", lambda error: wrong.append(str(error)))
-        page.on("console", lambda told: wrong.append(told.text) if told.type == "error" else None)
+        page.on("console", hear)
         page.on("request", lambda request: asked.append(request.url))
         opened.append(context)
         return page

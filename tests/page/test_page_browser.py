@@ -73,7 +73,6 @@ def test_a_page_whose_program_has_ended_says_so(filled, browse):
         page.goto(server.link)
         page.get_by_text("live", exact=True).wait_for()
     page.get_by_text("not live").wait_for()
-    browse.wrong.clear()  # the browser's own complaint that nobody answers
 
 
 def test_without_scripts_every_view_works(shown, browse):

@@ -29,6 +29,7 @@ QUIET = (
     "--disable-component-update",
     "--disable-sync",
 )
+ended_ports: set[int] = set()  # of pages that are no longer served: a browser that still looks at one will complain
 RATES = {"as-found": ("72.9", "72.8", "73.0"), "zero-ws": ("76.1", "76.3", "76.0")}
 
 
@@ -65,9 +66,11 @@ def served(look: Look, host: str = "127.0.0.1") -> Iterator[PageServer]:
     """The page, from start to end; fails when it does not end."""
     server = PageServer(look, host, 0)
     server.start()
+    ended_ports.discard(server.port)
     try:
         yield server
     finally:
+        ended_ports.add(server.port)
         server.stop()
     assert not server.is_alive(), "the page does not end"
 
@@ -85,7 +88,10 @@ def running(*arguments: str) -> Iterator[tuple[subprocess.Popen[str], int]]:
     try:
         assert process.stdout is not None
         told = (re.search(r"Page: http://127\.0\.0\.1:(\d+)/", line) for line in process.stdout)
-        yield process, next(int(found[1]) for found in told if found)
+        port = next(int(found[1]) for found in told if found)
+        ended_ports.discard(port)
+        yield process, port
+        ended_ports.add(port)
     finally:
         process.kill()
         process.communicate()
