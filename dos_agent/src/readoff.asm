@@ -46,13 +46,13 @@ OVERLAY_LOADED  equ section..text.start ; where DOS puts the overlay
 
 ; Ceilings; one that is passed stops the assembly.
 HOOKS_LIMIT     equ 0800h
-HOOKDATA_LIMIT  equ 0100h
-STAY_LIMIT      equ 1800h
-STAYDATA_LIMIT  equ 0400h
-STAYBSS_LIMIT   equ 1000h
-TEXT_LIMIT      equ 3000h
-DATA_LIMIT_     equ 0C00h
-BSS_LIMIT       equ 0C00h
+HOOKDATA_LIMIT  equ 0180h
+STAY_LIMIT      equ 2400h
+STAYDATA_LIMIT  equ 0800h
+STAYBSS_LIMIT   equ 1800h
+TEXT_LIMIT      equ 5800h
+DATA_LIMIT_     equ 1800h
+BSS_LIMIT       equ 1400h
 
 AGENT_VERSION   equ 0001h               ; major in the high octet
 

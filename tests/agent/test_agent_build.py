@@ -19,9 +19,9 @@ CODE_SECTIONS = (".hooks", ".stay", ".start", ".text")
 DATA_SECTIONS = (".hookdata", ".staydata", ".startdata", ".data")
 
 # The aims and ceilings of the agent: octets of the file, of memory while a program runs, and of memory otherwise.
-FILE_CEILING = 22 * 1024
-STAY_CEILING = 13 * 1024
-MEMORY_CEILING = 32 * 1024
+FILE_CEILING = 36 * 1024
+STAY_CEILING = 20 * 1024
+MEMORY_CEILING = 52 * 1024
 
 
 @dataclass(frozen=True)
