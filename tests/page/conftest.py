@@ -22,7 +22,7 @@ def chromium():
 def browse(chromium):
     """Opens a page of the browser; at the end nothing may have gone wrong in any, nor asked for another address.
 
-    A page that is still open when its server has ended asks for it in vain, and the browser complains: nothing went wrong.
+    A page still open when its server has ended asks for it in vain, and the browser complains: nothing wrong.
     """
     opened, wrong, asked = [], [], []
 
