@@ -29,7 +29,7 @@ QUIET = (
     "--disable-component-update",
     "--disable-sync",
 )
-ended_ports: set[int] = set()  # of pages that are no longer served: a browser that still looks at one will complain
+ended_ports: set[int] = set()  # of pages no longer served: a browser that still looks at one complains
 RATES = {"as-found": ("72.9", "72.8", "73.0"), "zero-ws": ("76.1", "76.3", "76.0")}
 
 
