@@ -32,6 +32,11 @@ def agent() -> Path:
     return _find("agent/READOFF.COM", "dos_agent/READOFF.COM")
 
 
+def loader() -> Path:
+    """GO.COM: what brings READOFF.COM over a bare line, in printable characters."""
+    return _find("agent/GO.COM", "dos_agent/GO.COM")
+
+
 def sample_program(name: str) -> Path:
     """A DOS sample program of our own, by its 8.3 name (``REPLAY.COM``)."""
     return _find(f"programs/{name}", f"tests/dos_programs/{name}")

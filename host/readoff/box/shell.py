@@ -1,8 +1,8 @@
 """The command processor: what lines and batch files mean. The calls it asks for are made by guest code.
 
-Known: running .COM, .EXE and .BAT by PATH, ECHO, REM, SET, CALL, CD, a drive letter, IF ERRORLEVEL and
-redirection of output. As on real DOS, COMMAND /C gives back 0 whatever the program gave, and the batch
-is in question after Ctrl-C.
+Known: running .COM, .EXE and .BAT by PATH, ECHO, REM, SET, CALL, CD, COPY of one file or device, a drive letter,
+IF ERRORLEVEL and redirection of output. As on real DOS, COMMAND /C gives back 0 whatever the program gave, and the
+batch is in question after Ctrl-C.
 """
 
 from __future__ import annotations
@@ -178,10 +178,35 @@ class Shell:
             yield from self._command(rest.strip(), in_batch=in_batch)
         elif upper == "CD":
             yield Call(0x3B00, data=rest.strip().encode("cp437") + b"\0", at_dx=True)
+        elif upper == "COPY":
+            yield from self._copy(*rest.split())
         elif len(word) == 2 and word[1] == ":":
             yield Call(0x0E00, dx=ord(upper[0]) - ord("A"))
         else:
             yield from self._find_and_run(word, f" {rest}" if rest else "")
+
+    def _copy(self, source: str, target: str) -> Steps:
+        """One file or device to a file; from a device up to its first Ctrl-Z, which goes into the file."""
+        opened = yield Call(0x3D00, data=source.rstrip(":").encode("cp437") + b"\0", at_dx=True)
+        if opened.carry:
+            yield from self._print("There is no such file\r\n")
+            return
+        kind = yield Call(0x4400, bx=opened.ax)
+        # The word of IOCTL is in DX; Answer knows AX, which DOS gives the same value.
+        device = bool(kind.ax & 0x80)
+        text = b""
+        while not (device and b"\x1a" in text):
+            got = yield Call(0x3F00, bx=opened.ax, cx=128, at_dx=True)
+            start = (self._psp << 4) + self._buffer
+            text += bytes(self._memory.octets[start : start + got.ax])
+            if got.carry or got.ax == 0:
+                break
+        yield Call(0x3E00, bx=opened.ax)
+        made = yield Call(0x3C00, data=target.encode("cp437") + b"\0", at_dx=True)
+        for at in range(0, len(text), 128):
+            yield Call(0x4000, bx=made.ax, cx=len(text[at : at + 128]), data=text[at : at + 128], at_dx=True)
+        yield Call(0x3E00, bx=made.ax)
+        yield from self._print("        1 file copied\r\n")
 
     def _holds(self, condition: list[str]) -> bool:
         """ERRORLEVEL number, the only condition that is known."""
