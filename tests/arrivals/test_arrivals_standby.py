@@ -143,7 +143,8 @@ def test_a_study_goes_to_its_end_through_a_hang_a_cut_and_a_killed_host(tmp_path
 
     with a_host(tmp_path) as port:
         first, step = session(twin, port, third_run)
-        assert first[:3] == ["person", "run", "run"]
+        # Switched on, where warm boots are asked for: it is reset before anything runs.
+        assert first[:5] == ["person", "reset", "snapshot", "run", "run"]
         twin.does(step, hangs=True)  # and a person resets it
         twin.boots(warm=True)
         twin.offer(port)
@@ -166,6 +167,8 @@ def test_a_study_goes_to_its_end_through_a_hang_a_cut_and_a_killed_host(tmp_path
     assert not progress.open
     whole = [each for each in seen.done.boots if not missing(STUDY, seen.done, each)]
     assert len(whole) == 4 and all(len(each.runs) == 2 for each in whole)
+    assert all(each.warm for each in seen.done.boots if each.runs)
+    assert not [each.about for each in seen.notices if each.about.endswith((":cold", ":warm"))]
     assert any("never ended" in each.reason for each in seen.left_out)
 
 

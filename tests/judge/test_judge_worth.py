@@ -102,6 +102,16 @@ def test_price_of_a_per_cent_and_who_dominates_whom():
     assert "each per cent gained" in dear.sentence and "better buy: cheap" in dear.sentence
 
 
+def test_each_declared_look_asks_more_of_an_offer_too():
+    offers = [Offer("x", 10, boots([102.2, 102.5, 101.7], "c"))]
+    (once,) = weigh(RATE, "base", boots(BASE), offers)
+    (often,) = weigh(RATE, "base", boots(BASE), offers, looks=20)
+    assert once.finding.looks == 1 and often.finding.looks == 20
+    assert often.finding.p_adjusted == pytest.approx(20 * once.finding.p_adjusted)
+    assert once.per_cent_price is not None and often.per_cent_price is None
+    assert "no gain that was found" in often.sentence
+
+
 def test_a_faster_offer_at_the_same_price_dominates():
     offers = [
         Offer("x", 10, boots([8, 8.02, 7.99], "c")),

@@ -107,6 +107,14 @@ def test_a_warm_boot_where_a_cold_one_was_asked_and_the_other_way_round():
     assert set(told) == {"as-found:cold", "zero-ws:cold"}
 
 
+def test_a_boot_of_the_other_kind_in_which_nothing_ran_needs_no_explanation():
+    """Such as the one by which a study of warm boots begins: it is reset before anything runs."""
+    boots = [replace(each, warm=True) for each in BOOTS]
+    idle = replace(boot(9, "as-found", warm=False), runs=())
+    assert found(boots=(idle, *boots), study=replace(STUDY, cold=False)) == {}
+    assert found(boots=(replace(idle, warm=True), *BOOTS)) == {}
+
+
 def test_nothing_shows_what_it_was():
     boots = (replace(BOOTS[0], snapshots=0, warm=None), replace(BOOTS[1], warm=None), *BOOTS[2:])
     told = found(boots=boots)

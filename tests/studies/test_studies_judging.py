@@ -84,6 +84,16 @@ def test_each_against_the_base_and_against_the_one_before_it():
     assert found.overall[0].given.ratio == pytest.approx(104 / 100, abs=0.002)
 
 
+def test_declared_looks_count_for_the_overall_figure_and_for_what_it_is_worth():
+    small = {"base": [100, 100.3, 99.8], "mid": [102.2, 102.5, 101.7], "fast": [104.1, 104.0, 103.9]}
+    once, often = verdicts(a_study(2), small), verdicts(a_study(2, looks=20), small)
+    for one, many in zip(once.overall, often.overall, strict=True):
+        assert many.finding.looks == 20
+        assert many.finding.p_adjusted == pytest.approx(min(1, 20 * one.finding.p_adjusted))
+    assert any("mid costs" in line for line in once.worth)
+    assert any("mid buys no gain that was found" in line for line in often.worth)
+
+
 def test_a_cheaper_buy_that_is_no_slower_dominates():
     worth = verdicts(a_study(), STEPS).worth
     assert "mid costs 2.5" in worth[0] and "a better buy" not in worth[0]

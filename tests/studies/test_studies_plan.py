@@ -91,6 +91,9 @@ def test_the_time():
     # 6 boots of 4 minutes and 2 runs of half a minute; the part is fitted once, 5 minutes.
     assert plan.minutes == pytest.approx(6 * (4 + 1) + 5)
     assert plan.runs == 12
+    # Warm boots: the machine is switched on three times (begin, part in, part out), each then reset once more.
+    warm = plan_of(a_study("f1", boots=3, repeats=2, minutes_a_boot=4.0, cold=False))
+    assert warm.minutes == pytest.approx(plan.minutes + 3 * 4)
 
 
 @pytest.mark.parametrize(("boots", "others"), [(2, 1), (3, 1), (3, 3), (6, 2)])

@@ -22,6 +22,7 @@ from readoff.studies import (
     next_step,
     progress_of,
 )
+from readoff.studies.step import KIND_TRIES
 
 PROGRAMS = (Program("replay", r"C:\R.COM"), Program("loop", r"C:\L.COM", "20"))
 
@@ -45,10 +46,18 @@ def a_boot(name, label, replay=2, loop=2, snapshots=1, bad=()):
 
 
 class Bench:
-    """An imagined machine that does each step and forgets everything at a cut; its host keeps what came."""
+    """An imagined machine that does each step and forgets everything at a cut; its host keeps what came.
 
-    def __init__(self, study):
+    mark: what it says of how it was booted: the truth, or always the same. switched: how often a person had to.
+    """
+
+    def __init__(self, study, mark="true"):
         self.study, self.boots, self.number, self.steps = study, [], 1, 0
+        self.mark, self.really_warm, self.switched = mark, False, 0
+
+    @property
+    def warm(self):
+        return self.really_warm if self.mark == "true" else self.mark == "always warm"
 
     @property
     def name(self):
@@ -59,24 +68,28 @@ class Bench:
         return Done(tuple(self.boots))
 
     def ask(self):
-        step = next_step(self.study, self.done, self.name)
-        assert step == next_step(self.study, self.done, self.name)
+        step = next_step(self.study, self.done, self.name, self.warm)
+        assert step == next_step(self.study, self.done, self.name, self.warm)
         self.steps += 1
         if step.kind is StepKind.PERSON and step.then is not None:
             step = step.then  # the person said yes
         if step.kind is StepKind.SNAPSHOT:
             assert all(each.boot != self.name for each in self.boots)
-            self.boots.append(BootSeen(self.name, step.label, False, 1))
+            self.boots.append(BootSeen(self.name, step.label, self.warm, 1))
         elif step.kind is StepKind.RUN:
             here = self.boots[-1]
             assert (here.boot, here.label) == (self.name, step.label)
             self.boots[-1] = replace(here, runs=(*here.runs, a_run(step.program.name)))
-        elif step.kind in (StepKind.RESET, StepKind.PERSON):
-            self.cut()
+        elif step.kind is StepKind.RESET:
+            self.cut(warm=True)
+        elif step.kind is StepKind.PERSON:
+            self.switched += step.power_only
+            self.cut(warm="Then reset it" in step.words)
         return step
 
-    def cut(self):
+    def cut(self, *, warm=False):
         self.number += 1
+        self.really_warm = warm
 
 
 @settings(max_examples=60)
@@ -86,20 +99,24 @@ class Bench:
     st.booleans(),
     st.integers(1, 3),
     st.integers(1, 3),
+    st.sampled_from(["true", "always warm", "always cold"]),
 )
-def test_any_resets_and_power_cuts_end_in_the_same_plan(cuts, cold, fitting, boots, repeats):
+def test_any_resets_and_power_cuts_end_in_the_same_plan(cuts, cold, fitting, boots, repeats, mark):
     study = a_study(cold=cold, fitting=fitting, boots=boots, repeats=repeats)
-    bench = Bench(study)
+    bench = Bench(study, mark)
     while bench.ask().kind is not StepKind.FINISHED:
         assert bench.steps < 400
         if bench.steps in cuts:
-            bench.cut()
+            bench.cut(warm=bench.steps % 2 == 0)
     progress = progress_of(study, bench.done)
     assert not progress.open and not progress.surplus
     for label in ("base", "fast"):
         whole = [each for each in bench.boots if each.label == label and not missing(study, bench.done, each)]
         assert len(whole) == boots
         assert all(len(each.runs) == repeats * len(PROGRAMS) for each in whole)
+        # Nothing is run in a boot of the other kind, unless so many follow each other that the mark is not believed.
+        if mark == "true" and len(cuts) < KIND_TRIES - 1:
+            assert all(each.warm is not cold for each in bench.boots if each.runs)
     assert len(progress.incomplete) <= len(cuts)
 
 
@@ -128,7 +145,46 @@ def test_warm_boots_reset_themselves_while_the_configuration_stays():
     assert labels == ["base", "fast", "fast", "base"]
     done = Done((a_boot("b1", "base"), a_boot("b2", "fast")))
     assert next_step(study, done, "b2").kind is StepKind.RESET
-    assert next_step(replace(study, cold=True), done, "b2").kind is StepKind.PERSON
+    step = next_step(replace(study, cold=True), done, "b2")
+    assert step.kind is StepKind.PERSON and step.power_only
+
+
+def an_idle_boot(name, label, warm):
+    return BootSeen(name, label, warm, 1)
+
+
+def test_a_boot_of_the_other_kind_is_made_again_before_anything_runs_in_it():
+    warm_study = a_study(cold=False)
+    step = next_step(warm_study, Done((an_idle_boot("b1", "base", False),)), "b1")
+    assert step.kind is StepKind.RESET and "the study asks for warm" in step.words
+    cold_study = a_study()
+    step = next_step(cold_study, Done((an_idle_boot("b1", "base", True),)), "b1")
+    assert step.kind is StepKind.PERSON and step.power_only and "the study asks for cold" in step.words
+    # Not known: it is gone on with.
+    assert next_step(cold_study, Done((an_idle_boot("b1", "base", None),)), "b1").kind is StepKind.RUN
+
+
+def test_a_machine_that_never_shows_the_kind_asked_for_is_not_reset_for_ever():
+    study = a_study(cold=False)
+    idle = [an_idle_boot(f"b{number}", "base", False) for number in range(KIND_TRIES)]
+    assert next_step(study, Done(tuple(idle[:-1])), idle[-2].boot).kind is StepKind.RESET
+    assert next_step(study, Done(tuple(idle)), idle[-1].boot).kind is StepKind.RUN
+    # A boot of the other configuration between them: it is to be found out again.
+    between = Done((*idle[:-1], a_boot("b", "fast"), idle[-1]))
+    assert next_step(study, between, idle[-1].boot).kind is StepKind.RESET
+
+
+def test_a_person_who_changed_a_setting_by_a_reset_is_asked_to_switch_off():
+    study = a_study()
+    step = next_step(study, Done(), "b1", True)
+    assert step.kind is StepKind.PERSON and "Switch off" in step.words
+    assert step.then is not None and step.then.kind is StepKind.SNAPSHOT
+
+
+def test_boots_on_the_way_lack_nothing():
+    study = a_study(cold=False)
+    progress = progress_of(study, Done((an_idle_boot("b1", "base", False),)))
+    assert not progress.incomplete and len(progress.open) == 4
 
 
 def test_taking_a_part_out_again_has_the_cautions_of_fitting_it():

@@ -19,6 +19,7 @@ def plan_values(plan: Plan) -> dict[str, Any]:
     """A plan for programs. Shares: 0.031 is 3.1 %."""
     return {
         "study": plan.study.title,
+        "cold": plan.study.cold,
         "order": plan.boots,
         "runs": plan.runs,
         "minutes": plan.minutes,
@@ -53,6 +54,7 @@ def show_plan(plan: Plan) -> None:
         f"{looks.counted(plan.runs, 'run')}; about {hours(plan.minutes)} in all.",
         indent=2,
     )
+    looks.say(_kind_of_boot(study.cold), indent=2)
     looks.heading("What it can show")
     looks.say(
         f"{looks.counted(study.comparisons, 'comparison')} in all. The smallest changes that would be found four times "
@@ -68,6 +70,14 @@ def show_plan(plan: Plan) -> None:
         looks.heading("What it could not conclude")
         for line in plan.cannot:
             looks.say(line, indent=2)
+
+
+def _kind_of_boot(cold: bool) -> str:
+    if cold:
+        return "Cold boots: before each the power goes off, long enough for the drives to stop, and on."
+    return (
+        "Warm boots, each by a reset: what comes from switching on is reset once more before anything runs."
+    )
 
 
 def _detectable(each: Detectable, comparisons: int) -> Sequence[str]:

@@ -50,12 +50,13 @@ def overall(
     base_label: str,
     other_label: str,
     margin: float = DEFAULT_MARGIN,
+    looks: int = 1,
 ) -> Finding:
     """The finding over all metrics: geometric mean of ratios, turned so that above one is better.
 
     base, other: metric name -> samples. Only boots that have every metric count; the finding notes how many do
-    not. Its values are relative to BASE (1 at BASE). Raises JudgeRefusal as compare does, and for a metric of
-    which neither way is better.
+    not. Its values are relative to BASE (1 at BASE). looks: as in compare. Raises JudgeRefusal as compare does, and
+    for a metric of which neither way is better.
     """
     check_margin(margin)
     if len(metrics) < 2:
@@ -71,7 +72,7 @@ def overall(
         sides.append(side)
         if missing:
             notes.append(f"{missing} of the boots of {label} lack a metric and are left out.")
-    return judge_sides(whole, sides[0], sides[1], margin=margin, notes=tuple(notes))
+    return judge_sides(whole, sides[0], sides[1], margin=margin, notes=tuple(notes), looks=looks)
 
 
 def _gathered(metrics: Sequence[Metric], samples: Mapping[str, Sequence[Sample]], label: str) -> list[Side]:

@@ -70,11 +70,12 @@ def weigh(
     offers: Sequence[Offer],
     *,
     margin: float = DEFAULT_MARGIN,
+    looks: int = 1,
 ) -> tuple[Worth, ...]:
     """Weigh offers against BASE and each other, all comparisons one family under Holm's rule.
 
-    Raises JudgeRefusal as compare does, for a price below zero, a label twice, and for a metric of which
-    neither way is better.
+    looks: how often they will be weighed in all, declared beforehand. Raises JudgeRefusal as compare does, for a
+    price below zero, a label twice, and for a metric of which neither way is better.
     """
     if metric.better is Better.NEITHER:
         raise JudgeRefusal("worth needs a metric of which one way is better", where=metric.name)
@@ -86,14 +87,16 @@ def weigh(
             raise JudgeRefusal("a price must be zero or above", where=offer.label)
     whole = [Offer(base_label, 0.0, base), *offers]
     pairs = list(combinations(range(len(whole)), 2))
-    findings = as_family([_judge(metric, whole, a, b, margin) for a, b in pairs])
+    findings = as_family([_judge(metric, whole, pair, margin, looks) for pair in pairs])
     by_pair = dict(zip(pairs, findings, strict=True))
     return tuple(_worth(whole, place, by_pair) for place in range(1, len(whole)))
 
 
-def _judge(metric: Metric, whole: Sequence[Offer], a: int, b: int, margin: float) -> Finding:
-    pool = [offer.samples for place, offer in enumerate(whole) if place not in (a, b)]
-    one, two = whole[a], whole[b]
+def _judge(
+    metric: Metric, whole: Sequence[Offer], pair: tuple[int, int], margin: float, looks: int
+) -> Finding:
+    pool = [offer.samples for place, offer in enumerate(whole) if place not in pair]
+    one, two = whole[pair[0]], whole[pair[1]]
     return compare(
         metric,
         one.samples,
@@ -102,6 +105,7 @@ def _judge(metric: Metric, whole: Sequence[Offer], a: int, b: int, margin: float
         base_label=one.label,
         other_label=two.label,
         pool=pool,
+        looks=looks,
     )
 
 

@@ -31,7 +31,7 @@ def given_step(store: Store, study: Study, asked: Asked) -> GivenStep:
     if study.agents and serial not in study.agents:
         words = f"Agent {serial} is not one of this study's machine; the study file names them under agents."
         return GivenStep("nothing", words)
-    step = next_step(study, read_study(store, study).done, asked.boot)
+    step = next_step(study, read_study(store, study).done, asked.boot, asked.warm)
     given = _given(step)
     if asked.told and asked.token == given.token and step.then is not None:
         return _given(step.then)

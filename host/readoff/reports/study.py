@@ -94,7 +94,7 @@ def read_study(store: Store, study: Study) -> StudyInStore:
         }
         for wanted, sides in evidence.items()
     }
-    notices = guard(study, done, _shots(store, done, members))
+    notices = guard(study, done, _shots(store, study, done, members))
     return StudyInStore(study, done, gathered, kept, notices, tuple(left_out))
 
 
@@ -223,12 +223,18 @@ def _notes(store: Store, study: Study) -> tuple[Note, ...]:
     return tuple(Note(r.number, r.at, r.label, r.program, r.what == "failure", r.text) for r in rows)
 
 
-def _shots(store: Store, done: Done, members: Sequence[Member]) -> dict[str, list[Snapshot]]:
-    """Label -> the snapshots of the study's boots with their facts, excluded boots and all other runs left out."""
+def _shots(store: Store, study: Study, done: Done, members: Sequence[Member]) -> dict[str, list[Snapshot]]:
+    """Label -> the snapshots of the study's boots with their facts, excluded boots and all other runs left out.
+
+    Boots that only led to one of the kind asked for (warm, cold) are left out too.
+    """
     used = {(member.run.boot, member.run.snapshot_ordinal): member.label for member in members}
     out: dict[str, list[Snapshot]] = {}
+    on_the_way = {(each.boot, each.label) for each in done.boots if each.idle_of_other_kind(study)}
     for boot in dict.fromkeys(each.boot for each in done.boots):
-        labels = {each.label for each in done.boots if each.boot == boot}
+        labels = {
+            each.label for each in done.boots if each.boot == boot and (boot, each.label) not in on_the_way
+        }
         for shot in find.snapshots(store, boot=boot):
             label = used.get((boot, int(shot.id.rpartition("-")[2], 16)), shot.label)
             if label in labels:

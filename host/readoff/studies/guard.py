@@ -72,16 +72,19 @@ def _of_boots(study: Study, label: str, boots: Sequence[BootSeen]) -> Iterable[N
     def told(some: Sequence[BootSeen]) -> str:
         return ", ".join(each.boot for each in some[:3]) + more(len(some) - 3)
 
-    wrong = [each for each in boots if each.warm is study.cold]
+    wrong = [each for each in boots if each.runs and each.warm is study.cold]
     if wrong:
         was, asked = ("a warm reset", "cold boots") if study.cold else ("switching on", "warm boots")
-        sentence = f"{label} was booted by {was} where the study asks for {asked}: {told(wrong)}."
+        sentence = (
+            f"{label} was booted by {was} where the study asks for {asked}: {told(wrong)}. (So 0040:0072 says; "
+            "there are machines that do not keep it.)"
+        )
         yield Notice(f"{label}:{'warm' if study.cold else 'cold'}", label, sentence)
     bare = [each for each in boots if not each.snapshots]
     if bare:
         sentence = f"Nothing shows what the machine was: no snapshot has come of {label}, boot {told(bare)}."
         yield Notice(f"{label}:snapshot", label, sentence)
-    unsure = [each for each in boots if each.snapshots and each.warm is None]
+    unsure = [each for each in boots if each.runs and each.snapshots and each.warm is None]
     if unsure:
         asked = "cold" if study.cold else "warm"
         sentence = (

@@ -257,12 +257,15 @@ def _overall(
         ]
         margin = max(each.wanted.margin for each in whole)
         try:
-            answers.append(
-                (
-                    label,
-                    overall(metrics, *sides, base_label=study.base.label, other_label=label, margin=margin),
-                )
+            found = overall(
+                metrics,
+                *sides,
+                base_label=study.base.label,
+                other_label=label,
+                margin=margin,
+                looks=study.looks,
             )
+            answers.append((label, found))
         except JudgeRefusal as refusal:
             answers.append((label, refusal.sentence()))
     adjusted = iter(as_family([each for _, each in answers if isinstance(each, Finding)]))
@@ -340,7 +343,10 @@ def _worth(study: Study, each: Gathered, notices: Sequence[Notice]) -> Iterable[
     if not offers:
         return
     try:
-        for worth in weigh(each.metric, study.base.label, base, offers, margin=each.wanted.margin):
+        weighed = weigh(
+            each.metric, study.base.label, base, offers, margin=each.wanted.margin, looks=study.looks
+        )
+        for worth in weighed:
             yield f"{each.wanted.title}: {worth.sentence}"
     except JudgeRefusal as refusal:
         yield f"{each.wanted.title}: nothing is weighed: {refusal.sentence()}"

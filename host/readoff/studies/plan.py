@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from readoff.errors import JudgeRefusal
 from readoff.judge import (
@@ -127,8 +128,19 @@ def make_plan(study: Study, noise: Mapping[Wanted, Noise]) -> Plan:
     runs = math.fsum(program.minutes for program in study.programs) * study.repeats
     minutes = len(boots) * (study.minutes_a_boot + runs)
     minutes += math.fsum(changing[boot.label] for boot in boots if boot.changes)
+    if not study.cold:  # a boot that comes from switching on is reset once more
+        minutes += study.minutes_a_boot * _switched_on(study, boots)
     detectable = tuple(_detectable(study, wanted, noise[wanted]) for wanted in study.wanted)
     return Plan(study, boots, minutes, detectable, tuple(_cannot(study, boots, detectable)))
+
+
+def _switched_on(study: Study, boots: Sequence[PlannedBoot]) -> int:
+    """How often the machine is switched on in a study of warm boots: at first, and where a part goes in or out."""
+    fits = {each.label: each.how is ChangeBack.FITTING for each in study.configurations}
+    changes = [
+        one.label != two.label and (fits[one.label] or fits[two.label]) for one, two in pairwise(boots)
+    ]
+    return bool(boots) + sum(changes)
 
 
 def _detectable(study: Study, wanted: Wanted, noise: Noise) -> Detectable:

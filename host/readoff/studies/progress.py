@@ -39,6 +39,13 @@ class BootSeen:
     joined: bool = False
     runs: tuple[RunSeen, ...] = ()
 
+    def idle_of_other_kind(self, study: Study) -> bool:
+        """Whether it is known to be of the other kind (warm, cold) than the study asks for, and nothing was run in it.
+
+        Such a boot is on the way to one that counts, and is no evidence of anything.
+        """
+        return not self.runs and self.warm is study.cold
+
     def good_runs(self, program: Program) -> int:
         """How many runs of a program can be evidence."""
         return sum(run.good for run in self.runs if run.program == program.name)
@@ -98,7 +105,8 @@ class Standing:
 class Progress:
     """The plan held against what there is.
 
-    incomplete: boots that lack runs. surplus: complete boots beyond the plan. They are evidence all the same.
+    incomplete: boots that lack runs, but for those that only led to one of the kind asked for. surplus: complete boots
+    beyond the plan. They are evidence all the same.
     """
 
     standings: tuple[Standing, ...]
@@ -143,7 +151,7 @@ def progress_of(study: Study, done: Done) -> Progress:
             standings.append(Standing(planned, note=done.fails(planned.label)))
     return Progress(
         tuple(standings),
-        tuple(each for each in own if each not in complete),
+        tuple(each for each in own if each not in complete and not each.idle_of_other_kind(study)),
         tuple(boot for boots in waiting.values() for boot in boots),
     )
 

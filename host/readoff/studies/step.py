@@ -6,8 +6,9 @@ step and asks again. Nothing else is remembered anywhere.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
+from itertools import takewhile
 
 from readoff.studies.order import PlannedBoot
 from readoff.studies.progress import BootSeen, Done, Progress, missing, own_boots, progress_of
@@ -15,6 +16,8 @@ from readoff.studies.study import ChangeBack, Configuration, Program, Study
 
 # A program that failed so often under one label is a result to be noted, or something to be put right.
 MOST_TRIES = 2
+# So many boots in a row that seem to be of the other kind than was asked for: the machine does not show what they are.
+KIND_TRIES = 3
 
 
 class StepKind(StrEnum):
@@ -32,7 +35,8 @@ class Step:
     """One step. label: the configuration that it belongs to. boot: its number in the plan, 0 where none.
 
     program, repeat: what is run, and which run of it in this boot (RUN). words: for the person. cautions: what
-    goes with it. then: what follows when the person has said that it is done.
+    goes with it. then: what follows when the person has said that it is done. power_only: nothing but switching off
+    and on is asked of the person.
     """
 
     kind: StepKind
@@ -43,6 +47,7 @@ class Step:
     repeat: int = 0
     cautions: tuple[str, ...] = ()
     then: Step | None = None
+    power_only: bool = False
 
 
 _OFF = "Switch off, leave it off for half a minute so that the drives stop, and switch on again."
@@ -59,15 +64,18 @@ _FITTING_CAUTIONS = (
 _OTHER_CAUTIONS = ("Do not leave an old machine running unwatched.",)
 
 
-def next_step(study: Study, done: Done, asking: str = "") -> Step:
+def next_step(study: Study, done: Done, asking: str = "", warm: bool | None = None) -> Step:
     """What is to be done next.
 
     asking: the boot of the machine that asks; "" where a person does, who is taken to be at the last boot seen.
+    warm: whether that boot was a warm reset, as its agent says; None where nobody does.
     """
     progress = progress_of(study, done)
     if not progress.open:
         return Step(StepKind.FINISHED, "All boots of the plan are there. See: readoff study judge")
     here = _here(study, done, progress, asking)
+    if here is not None and _other_kind(study, done, here):
+        return _again(study, progress, here)
     if here is not None:
         step = _within(study, done, progress, here)
         if step is not None:
@@ -80,7 +88,7 @@ def next_step(study: Study, done: Done, asking: str = "") -> Step:
     last = own[-1].label if own else ""
     change = _Change(study, target, last)
     if asking and all(each.boot != asking for each in done.boots):
-        return _fresh(change)
+        return _fresh(change, warm)
     return _new_boot(change)
 
 
@@ -89,6 +97,28 @@ def _here(study: Study, done: Done, progress: Progress, asking: str) -> BootSeen
     own = [each for each in own_boots(study, done) if not asking or each.boot == asking]
     wanted = {each.planned.label for each in progress.open}
     return own[-1] if own and own[-1].label in wanted else None
+
+
+def _other_kind(study: Study, done: Done, here: BootSeen) -> bool:
+    """Whether a boot with nothing in it yet is of the other kind than asked for, so that it has to be made again.
+
+    Not for ever: where such boots follow each other, the machine does not show how it was booted. The guard says so.
+    """
+    if not here.idle_of_other_kind(study):
+        return False
+    earlier = takewhile(
+        lambda each: each.label == here.label and each.idle_of_other_kind(study),
+        (each for each in reversed(own_boots(study, done)) if each.boot != here.boot),
+    )
+    return sum(1 for _ in earlier) < KIND_TRIES - 1
+
+
+def _again(study: Study, progress: Progress, here: BootSeen) -> Step:
+    """The boot that is to take the place of one of the other kind: nothing else has to change."""
+    target = next(each.planned for each in progress.open if each.planned.label == here.label)
+    step = _new_boot(_Change(study, target, here.label))
+    was, asked = ("a warm reset", "cold") if study.cold else ("switching on", "warm")
+    return replace(step, words=f"{step.words} (This boot was {was}, and the study asks for {asked} boots.)")
 
 
 def _within(study: Study, done: Done, progress: Progress, here: BootSeen) -> Step | None:
@@ -178,12 +208,15 @@ def _sure(change: _Change) -> str:
     return f"{change.begin}. Make sure that the machine is now: {change.configuration.changes}."
 
 
-def _fresh(change: _Change) -> Step:
+def _fresh(change: _Change, warm: bool | None) -> Step:
     """A boot that nothing is known of yet: its snapshot comes first, for it carries the label."""
     label, number = change.target.label, change.target.number
     snapshot = Step(StepKind.SNAPSHOT, f"{change.begin}: take a snapshot.", label, number)
     if change.same:
         return snapshot
+    if warm and change.study.cold:
+        # It has to be switched off anyway; a person who says that it was gets a snapshot, and the guard looks on.
+        return replace(_new_boot(change), then=snapshot)
     return Step(StepKind.PERSON, _sure(change), label, number, cautions=change.cautions, then=snapshot)
 
 
@@ -194,7 +227,8 @@ def _new_boot(change: _Change) -> Step:
             words = f"{change.begin}: reset the machine."
             return Step(StepKind.RESET, words, label, number, cautions=_OTHER_CAUTIONS)
         words = f"{change.begin}: {_OFF}"
-        return Step(StepKind.PERSON, words, label, number, cautions=_OTHER_CAUTIONS)
+        return Step(StepKind.PERSON, words, label, number, cautions=_OTHER_CAUTIONS, power_only=True)
     words = f"{change.begin}. See to it that the machine is: {change.configuration.changes}."
-    end = f" {_OFF}" if change.study.cold or change.fitting else " Then reset it."
+    end = f" {_OFF}" if change.study.cold or change.fitting else ""
+    end += "" if change.study.cold else " Then reset it."
     return Step(StepKind.PERSON, words + end, label, number, cautions=change.cautions)
