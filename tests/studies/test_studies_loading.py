@@ -189,6 +189,8 @@ def studies(draw):
         boots=draw(st.integers(1, 500)),
         repeats=draw(st.integers(1, 999)),
         cold=draw(st.booleans()),
+        with_typed=draw(st.booleans()),
+        invented=draw(st.booleans()),
         seed=draw(st.integers(0, 1000)),
         looks=draw(st.integers(1, 20)),
         noise=draw(shares),

@@ -31,6 +31,8 @@ def as_values(seen: StudyInStore, verdicts: Verdicts) -> dict[str, Any]:
         "failures": verdicts.failures,
         "remarks": verdicts.remarks,
         "guard": verdicts.notices,
+        "typed": seen.typed,
+        "with_typed": seen.study.with_typed,
         "left_out": [
             {"run": each.run.number, "label": each.run.label, "metric": each.metric, "reason": each.reason}
             for each in seen.left_out
@@ -58,6 +60,8 @@ def show(seen: StudyInStore, verdicts: Verdicts, file: Path) -> None:
     from readoff.cli.compare import grouped
 
     looks.heading(f"{seen.study.title} ({seen.study.machine})")
+    if seen.typed:
+        looks.say(seen.typed_told, indent=2)
     _judged(verdicts.judged)
     _table(verdicts)
     if verdicts.overall:

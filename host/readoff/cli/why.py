@@ -132,9 +132,12 @@ def _boots(store: Store, evidence: Sequence[Evidence]) -> Iterable[dict[str, Any
 def _reading(store: Store, each: Evidence) -> dict[str, Any]:
     from readoff.cli.show import marked
     from readoff.store import find
+    from readoff.store.typed import BY_HAND
 
     full = find.run_in_full(store, str(each.run.number))
+    by_hand = each.reading.schema == BY_HAND
     capture = None if each.reading.capture is None else full.captures[each.reading.capture]
+    source = "the agent's timer" if capture is None else str(capture.capture.kind)
     return {
         "run": each.run.number,
         "record": each.run.id,
@@ -142,9 +145,9 @@ def _reading(store: Store, each: Evidence) -> dict[str, Any]:
         "value": each.reading.shown,
         "unit": each.reading.unit,
         "schema": each.reading.schema,
-        "capture": "the agent's timer" if capture is None else str(capture.capture.kind),
+        "capture": BY_HAND if by_hand else source,
         "octets": [each.reading.begin, each.reading.end],
-        "line": marked(full, each.reading).strip(),
+        "line": each.reading.line if by_hand else marked(full, each.reading).strip(),
         "came_from": [sighting.came_from for sighting in full.sightings],
     }
 

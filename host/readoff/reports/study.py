@@ -16,6 +16,7 @@ from readoff.store import Store, find
 from readoff.store.boots import ShotRow, order_of_coming, sent_files, shot_rows
 from readoff.store.find import ReadingRow, RunRow
 from readoff.store.notes import notes
+from readoff.store.typed import TypedRow, typed
 from readoff.studies import (
     BootSeen,
     Done,
@@ -52,7 +53,8 @@ class StudyInStore:
     """Everything that the store has of a study.
 
     evidence: wanted metric -> readings with their runs, label by label, excluded boots not among them. left_out:
-    runs that carry one of its labels and give no evidence, with the reason.
+    runs that carry one of its labels and give no evidence, with the reason. typed: how many numbers of its good runs
+    a person typed for what is held; they count where the study says so.
     """
 
     study: Study
@@ -61,6 +63,17 @@ class StudyInStore:
     evidence: Mapping[Wanted, Mapping[str, tuple[Evidence, ...]]]
     notices: tuple[Notice, ...]
     left_out: tuple[LeftOut, ...]
+    typed: int = 0
+
+    @property
+    def typed_told(self) -> str:
+        """How many numbers a person typed, and whether they count; "" for none."""
+        if not self.typed:
+            return ""
+        what = f"{self.typed} number{' was' if self.typed == 1 else 's were'} typed by a person, not captured"
+        if self.study.with_typed:
+            return f"{what}, and counted, as the study says."
+        return f"{what}, and not counted (with_typed = true in the study counts them)."
 
     @property
     def noise(self) -> dict[Wanted, Noise]:
@@ -86,7 +99,8 @@ def read_study(store: Store, study: Study) -> StudyInStore:
     left_out: list[LeftOut] = []
     members = _members(store, study, left_out)
     done = _done(store, study, members)
-    evidence = _evidence(store, study, members, left_out)
+    by_hand = _by_hand(store, study, members)
+    evidence = _evidence(store, study, members, by_hand, left_out)
     gathered = tuple(_gathered(study, wanted, evidence[wanted]) for wanted in study.wanted)
     kept = {
         wanted: {
@@ -95,7 +109,8 @@ def read_study(store: Store, study: Study) -> StudyInStore:
         for wanted, sides in evidence.items()
     }
     notices = guard(study, done, _shots(store, study, done, members))
-    return StudyInStore(study, done, gathered, kept, notices, tuple(left_out))
+    count = sum(map(len, by_hand.values()))
+    return StudyInStore(study, done, gathered, kept, notices, tuple(left_out), count)
 
 
 # -- which runs --------------------------------------------------------------------------------------------------
@@ -247,13 +262,30 @@ def _shots(store: Store, study: Study, done: Done, members: Sequence[Member]) ->
 _Sides = dict[str, tuple[Evidence, ...]]
 
 
+def _by_hand(store: Store, study: Study, members: Sequence[Member]) -> dict[int, list[TypedRow]]:
+    """What a person typed for what is held in the study's good runs, by run."""
+    wanted = {(each.program, each.metric) for each in study.wanted}
+    programs = {member.run.number: member.program.name for member in members if not why_not(member.run)}
+    out: dict[int, list[TypedRow]] = {}
+    for each in typed(store):
+        if each.stands and each.run is not None and (programs.get(each.run, ""), each.metric) in wanted:
+            out.setdefault(each.run, []).append(each)
+    return out
+
+
 def _evidence(
-    store: Store, study: Study, members: Sequence[Member], left_out: list[LeftOut]
+    store: Store,
+    study: Study,
+    members: Sequence[Member],
+    by_hand: Mapping[int, Sequence[TypedRow]],
+    left_out: list[LeftOut],
 ) -> dict[Wanted, _Sides]:
     """Wanted metric -> label -> readings of good runs, excluded boots too; what gives none is told in left_out."""
     by_run: dict[int, list[ReadingRow]] = {}
     for reading in find.readings(store):
         by_run.setdefault(reading.run, []).append(reading)
+    for run, hand in by_hand.items() if study.with_typed else ():
+        by_run.setdefault(run, []).extend(each.as_reading() for each in hand)
     held = held_metrics(store, "")
     out: dict[Wanted, dict[str, list[Evidence]]] = {wanted: {} for wanted in study.wanted}
     for member in members:
@@ -263,6 +295,9 @@ def _evidence(
             continue
         if study.exclusion(member.run.boot):
             left_out.append(LeftOut(member.run, "", f"excluded: {study.exclusion(member.run.boot)}"))
+        if not study.with_typed:
+            for each in by_hand.get(member.run.number, ()):
+                left_out.append(LeftOut(member.run, each.metric, f"{each.value} {each.unit} was {each.told}"))
         for wanted in study.wanted:
             if wanted.program != member.program.name:
                 continue

@@ -126,7 +126,8 @@ class Study:
     """The whole declaration.
 
     agents: serials of the agents of the study's machine, () for any. begun: ISO time in UTC; what came to the
-    host before it joins by name only; "" for no such border. noise: standard deviation of boots, taken for
+    host before it joins by name only; "" for no such border. with_typed: whether numbers that a person typed count.
+    invented: whether its data stands for no real machine. noise: standard deviation of boots, taken for
     planning as long as no run tells (0.01 is 1 %). looks: how often the study will be judged.
     """
 
@@ -138,6 +139,8 @@ class Study:
     boots: int = 3
     repeats: int = 2
     cold: bool = True
+    with_typed: bool = False
+    invented: bool = False
     seed: int = 1
     looks: int = 1
     noise: float = 0.01

@@ -78,6 +78,8 @@ def _top(study: Study) -> dict[str, Any]:
         "boots": study.boots,
         "repeats": study.repeats,
         "cold": study.cold,
+        "with_typed": study.with_typed or None,
+        "invented": study.invented or None,
         "seed": study.seed,
         "looks": study.looks,
         "noise": _per_cent(study.noise),
