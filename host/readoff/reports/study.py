@@ -54,7 +54,8 @@ class StudyInStore:
 
     evidence: wanted metric -> readings with their runs, label by label, excluded boots not among them. left_out:
     runs that carry one of its labels and give no evidence, with the reason. typed: how many numbers of its good runs
-    a person typed for what is held; they count where the study says so.
+    a person typed for what is held; they count where the study says so. shots, runs: label -> snapshots of its
+    boots, and its runs, good or not.
     """
 
     study: Study
@@ -64,6 +65,8 @@ class StudyInStore:
     notices: tuple[Notice, ...]
     left_out: tuple[LeftOut, ...]
     typed: int = 0
+    shots: Mapping[str, Sequence[Snapshot]] = field(default_factory=dict)
+    runs: Mapping[str, Sequence[RunRow]] = field(default_factory=dict)
 
     @property
     def typed_told(self) -> str:
@@ -108,9 +111,11 @@ def read_study(store: Store, study: Study) -> StudyInStore:
         }
         for wanted, sides in evidence.items()
     }
-    notices = guard(study, done, _shots(store, study, done, members))
+    shots = _shots(store, study, done, members)
+    notices = guard(study, done, shots)
     count = sum(map(len, by_hand.values()))
-    return StudyInStore(study, done, gathered, kept, notices, tuple(left_out), count)
+    runs = {label: [m.run for m in members if m.label == label] for label in study.labels}
+    return StudyInStore(study, done, gathered, kept, notices, tuple(left_out), count, shots, runs)
 
 
 # -- which runs --------------------------------------------------------------------------------------------------

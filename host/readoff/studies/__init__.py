@@ -6,7 +6,7 @@ against a finding, and ``judge`` what may be said. docs/studies.md is the guide.
 
 from readoff.studies.disk import batch_files
 from readoff.studies.guard import Compared, Notice, compared, guard, standing
-from readoff.studies.judging import Gathered, Judged, Verdicts, finding_name, judge
+from readoff.studies.judging import Aim, Gathered, Judged, Verdicts, Weighing, finding_name, judge
 from readoff.studies.loading import label_fault, load_study
 from readoff.studies.order import PlannedBoot, boots_in_order, in_short
 from readoff.studies.plan import Detectable, Noise, Plan, make_plan, noise_of
@@ -26,6 +26,7 @@ from readoff.studies.study import (
 from readoff.studies.writing import study_text
 
 __all__ = [
+    "Aim",
     "BootSeen",
     "ChangeBack",
     "Compared",
@@ -52,6 +53,7 @@ __all__ = [
     "Target",
     "Verdicts",
     "Wanted",
+    "Weighing",
     "batch_files",
     "boots_in_order",
     "compared",

@@ -19,6 +19,8 @@ from readoff.judge import (
     Offer,
     Sample,
     StudyFindings,
+    TargetResult,
+    Worth,
     against_target,
     as_family,
     drift,
@@ -30,7 +32,7 @@ from readoff.judge import (
 from readoff.judge.sentence import per_cent
 from readoff.studies.guard import Notice, standing
 from readoff.studies.progress import Done, Note
-from readoff.studies.study import ChangeBack, Study, Wanted
+from readoff.studies.study import ChangeBack, Study, Target, Wanted
 
 OVERALL = "overall"
 
@@ -91,6 +93,27 @@ class Judged:
 
 
 @dataclass(frozen=True)
+class Aim:
+    """A configuration held against a target. result: None where the sentence says why there is none."""
+
+    target: Target
+    wanted: Wanted
+    label: str
+    result: TargetResult | None
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """A configuration that has a price. worth: None where the sentence says why it was not weighed."""
+
+    wanted: Wanted
+    label: str
+    worth: Worth | None
+    sentence: str
+
+
+@dataclass(frozen=True)
 class Verdicts:
     """Everything a study can say. Lines are sentences; see ``judge``."""
 
@@ -98,8 +121,8 @@ class Verdicts:
     overall: tuple[Judged, ...]
     drifts: tuple[tuple[str, Drift | None, str], ...]
     order: tuple[str, ...]
-    targets: tuple[str, ...]
-    worth: tuple[str, ...]
+    aims: tuple[Aim, ...]
+    weighings: tuple[Weighing, ...]
     failures: tuple[Note, ...]
     remarks: tuple[Note, ...]
     notices: tuple[Notice, ...]
@@ -109,6 +132,16 @@ class Verdicts:
     def findings(self) -> tuple[Finding, ...]:
         """The findings that may be told, the overall ones not among them."""
         return tuple(each.given for each in self.judged if each.given)
+
+    @property
+    def targets(self) -> tuple[str, ...]:
+        """How the configurations stand against the targets, in sentences."""
+        return tuple(each.sentence for each in self.aims)
+
+    @property
+    def worth(self) -> tuple[str, ...]:
+        """What the configurations that have a price are worth, in sentences."""
+        return tuple(each.sentence for each in self.weighings)
 
 
 def finding_name(base: str, other: str, program: str, metric: str) -> str:
@@ -125,8 +158,8 @@ def judge(study: Study, done: Done, gathered: Sequence[Gathered], notices: Seque
         overall=tuple(_overall(study, done, gathered, notices)),
         drifts=tuple(_drift(done, each) for each in gathered),
         order=tuple(_order(study, order)),
-        targets=tuple(_targets(study, gathered, notices)),
-        worth=tuple(line for each in gathered for line in _worth(study, each, notices)),
+        aims=tuple(_aims(study, gathered, notices)),
+        weighings=tuple(one for each in gathered for one in _weighings(study, each, notices)),
         failures=tuple(each for each in done.notes if each.failure),
         remarks=tuple(each for each in done.notes if not each.failure),
         notices=tuple(notices),
@@ -306,40 +339,45 @@ def _order(study: Study, order: Sequence[str]) -> Iterable[str]:
             yield _no_turns(base, other)
 
 
-def _targets(study: Study, gathered: Sequence[Gathered], notices: Sequence[Notice]) -> Iterable[str]:
+def _aims(study: Study, gathered: Sequence[Gathered], notices: Sequence[Notice]) -> Iterable[Aim]:
     by_name = {(each.wanted.program, each.wanted.metric): each for each in gathered}
     for target in study.targets:
         each = by_name[target.program, target.metric]
         name = f"{target.words}, by {each.wanted.title}" if target.words else each.wanted.title
         for label in study.labels:
-            blocking = standing(notices, label, label)
-            if not each.samples.get(label):
-                yield f"{name}: there is no reading of it in {label}."
-                continue
-            try:
-                said = against_target(each.metric, label, each.samples.get(label, ()), target.at).sentence
-            except JudgeRefusal as refusal:
-                said = refusal.sentence()
-            if blocking:
+            samples, result = each.samples.get(label, ()), None
+            if not samples:
+                said = f"there is no reading of it in {label}."
+            elif standing(notices, label, label):
                 said = f"{label}: withheld, for the guard stands against it."
-            yield f"{name}: {said}"
+            else:
+                try:
+                    result = against_target(each.metric, label, samples, target.at)
+                    said = result.sentence
+                except JudgeRefusal as refusal:
+                    said = refusal.sentence()
+            yield Aim(target, each.wanted, label, result, f"{name}: {said}")
 
 
-def _worth(study: Study, each: Gathered, notices: Sequence[Notice]) -> Iterable[str]:
+def _weighings(study: Study, each: Gathered, notices: Sequence[Notice]) -> Iterable[Weighing]:
     """Price per per cent of every configuration that has a price, and which is the better buy."""
     priced = [c for c in study.configurations[1:] if c.price is not None and not c.machine]
     if not priced or each.metric.better is Better.NEITHER:
         return
+    title = each.wanted.title
     base = each.samples.get(study.base.label, ())
     offers = []
     for configuration in priced:
-        samples = each.samples.get(configuration.label, ())
-        if standing(notices, study.base.label, configuration.label):
-            yield f"{each.wanted.title}: {configuration.label} is not weighed, for the guard stands against it."
+        label = configuration.label
+        samples = each.samples.get(label, ())
+        if standing(notices, study.base.label, label):
+            said = f"{title}: {label} is not weighed, for the guard stands against it."
+            yield Weighing(each.wanted, label, None, said)
         elif len({sample.boot for sample in samples}) < 2:
-            yield f"{each.wanted.title}: {configuration.label} is not weighed, for there are no two boots of it."
+            said = f"{title}: {label} is not weighed, for there are no two boots of it."
+            yield Weighing(each.wanted, label, None, said)
         else:
-            offers.append(Offer(configuration.label, configuration.price or 0.0, samples))
+            offers.append(Offer(label, configuration.price or 0.0, samples))
     if not offers:
         return
     try:
@@ -347,6 +385,6 @@ def _worth(study: Study, each: Gathered, notices: Sequence[Notice]) -> Iterable[
             each.metric, study.base.label, base, offers, margin=each.wanted.margin, looks=study.looks
         )
         for worth in weighed:
-            yield f"{each.wanted.title}: {worth.sentence}"
+            yield Weighing(each.wanted, worth.offer.label, worth, f"{title}: {worth.sentence}")
     except JudgeRefusal as refusal:
-        yield f"{each.wanted.title}: nothing is weighed: {refusal.sentence()}"
+        yield Weighing(each.wanted, "", None, f"{title}: nothing is weighed: {refusal.sentence()}")
