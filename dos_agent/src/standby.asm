@@ -1,7 +1,7 @@
 ; STANDBY: ask the host what is to be done, do it, ask again; until the host has nothing more, is not there, or ESC.
 ;
 ;       offer the spool
-;       ask: run | snapshot | reset | person | wait | nothing
+;       ask: run | snapshot | reset | person | wait | power | nothing
 ;       do it by the code of RUN and SNAP
 ;
 ; Nothing is remembered from one step to the next but the last step's token, which only keeps words from being shown
@@ -245,8 +245,8 @@ step_take:
         add     bp, cx                  ; BP = behind it
         cmp     cx, 1 + L_step_size
         jb      .bad
-        cmp     byte [si + L_step.what], WHAT_WAIT
-        ja      .bad
+        cmp     byte [si + L_step.what], STEPS
+        jae     .bad
         mov     byte [standby_same], 0
         mov     ax, [si + L_step.token]
         cmp     ax, [standby_token]
@@ -338,6 +338,8 @@ standby_say:
 .again:
         cmp     byte [standby_told], 0
         je      .done
+        cmp     byte [standby_step + L_step.what], WHAT_POWER
+        je      .done                   ; there it was no person who said it
         mov     si, text_standby_not_yet
         call    put_string
 .done:

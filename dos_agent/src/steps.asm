@@ -12,8 +12,12 @@ KEYBOARD_PULSE_RESET    equ 0FEh        ; pulse its output line 0, which is the 
 
 section .data
         align   2
-standby_steps:          dw step_nothing, step_run, step_snapshot, step_reset, step_person, step_wait
+standby_steps:          dw step_nothing, step_run, step_snapshot, step_reset, step_person, step_wait, step_power
+STEPS                   equ ($ - standby_steps) / 2
 %if WHAT_NOTHING != 0 || WHAT_RUN != 1 || WHAT_SNAPSHOT != 2 || WHAT_RESET != 3 || WHAT_PERSON != 4 || WHAT_WAIT != 5
+%error "standby_steps has another order"
+%endif
+%if WHAT_POWER != 6 || STEPS != 7
 %error "standby_steps has another order"
 %endif
 section .text
@@ -51,6 +55,8 @@ step_spool:
         clc
 .done:
         ret
+
+%include "power.asm"
 
 ; step_wait: wait as long as the host says.
 step_wait:

@@ -2,54 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import pytest
 
 from readoff.box import AT, LATE, XT
 from readoff.contract.record import parse_record
-from readoff.link.events import Asked
 from readoff.link.frames import build_message
 from readoff.link.framing import frame
 from readoff.link.steps import GivenStep, step_values
 from support.agent_bench import Bench
 from support.agent_box import EXIT_ALL, EXIT_MISSING, EXIT_NOTHING, agent_box, record_names
-from support.box_host import BoxHost
 from support.standby_bench import SECOND
-
-
-@dataclass
-class Scripted(BoxHost):
-    """Keeps all records, and answers questions from a list; then there is nothing to do. silent: does not answer."""
-
-    steps: list[GivenStep] = field(default_factory=list)
-    asked: list[Asked] = field(default_factory=list)
-    silent: bool = False
-
-    def exchange(self, now: int, octets: bytes) -> bytes:
-        before = len(self.events)
-        out = b"" if self.silent else super().exchange(now, octets)
-        for event in self.events[before:]:
-            if isinstance(event, Asked):
-                self.asked.append(event)
-                self.receiver.answer_step(self.steps.pop(0) if self.steps else GivenStep("nothing", "Done."))
-        return out + self.receiver.to_send()
-
-    @property
-    def runs(self):
-        """What was run: the start section of each record of a run."""
-        records = [parse_record(octets) for octets in self.store.values()]
-        return [record.values("run_start") for record in records if record.kind == "run"]
-
-
-def stand_by(*steps: GivenStep, spec=AT, options="/S:COM1,38400", before=None):
-    """(box, host, exit) of one STANDBY."""
-    box, host = agent_box(spec, "WAYS.COM", "EXITCODE.COM"), Scripted(steps=list(steps))
-    box.line(1).attach(host)
-    if before is not None:
-        before(box, host)
-    return box, host, box.run("C:\\READOFF.COM", f"STANDBY {options}")
-
+from support.standby_scripted import Scripted, stand_by
 
 PERSON = GivenStep("person", "Fit the card.", ("Unplug first.",), seconds=6)
 

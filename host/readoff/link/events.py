@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from readoff.contract.record import RecordId
 
@@ -97,7 +97,8 @@ class Asked:
     """An agent that stands by asks for a step; the edge answers with answer_step.
 
     fresh: it found no boot mark. warm: the machine was reset without switching on. token: of the step that it was
-    given last, 0 for none. told: the person has said that this step is done.
+    given last, 0 for none. told: the person has said that this step is done; of a power step the agent itself.
+    at_rest: no record is on its way on this line, and by the agent's last word none is left in its spool.
     """
 
     agent_serial: int
@@ -106,6 +107,7 @@ class Asked:
     warm: bool = False
     token: int = 0
     told: bool = False
+    at_rest: bool = field(default=False, compare=False)
 
     @property
     def boot(self) -> str:

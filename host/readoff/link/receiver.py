@@ -73,6 +73,8 @@ class Receiver:
         self._since_have: dict[RecordId, int] = {}
         self._out = bytearray()
         self._events: list[Event] = []
+        self._boot = (0, 0)  # of the agent that was heard last
+        self._left = 0  # in its spool, by its last word
 
     # What the edge calls -----------------------------------------------------------------------------------
 
@@ -148,6 +150,9 @@ class Receiver:
 
     def _hello(self, message: Message) -> None:
         values, ours = message.values, limit_of("link_version")
+        boot = values["agent_serial"], values["boot_nonce"]
+        if boot != self._boot:
+            self._boot, self._left = boot, 0
         xon_xoff = bool(values["flags"]["xon_xoff"])
         self._deframer.accm = XON_XOFF if xon_xoff else 0
         self._events.append(AgentSeen(values["agent_serial"], values["boot_nonce"], xon_xoff))
@@ -195,7 +200,8 @@ class Receiver:
             self._have(assembly)
 
     def _bye(self, message: Message) -> None:
-        self._events.append(Bye(message.values["left"]))
+        self._left = message.values["left"]
+        self._events.append(Bye(self._left))
 
     def _ask(self, message: Message) -> None:
         values, flags = message.values, message.values["flags"]
@@ -206,6 +212,7 @@ class Receiver:
             warm=bool(flags["warm"]),
             token=values["token"],
             told=bool(flags["told"]),
+            at_rest=not (self._unfinished or self._left),
         )
         self._events.append(asked)
 
