@@ -12,6 +12,7 @@ import click
 import readoff
 from readoff.cli import (
     agent,
+    attach,
     compare,
     enter,
     export,
@@ -99,6 +100,7 @@ def _register() -> None:
         show.show,
         held.held,
         enter.enter,
+        attach.attach,
         compare.compare,
         study.study,
         why.why,

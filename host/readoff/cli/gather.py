@@ -45,6 +45,7 @@ def _show(each: Gathered) -> None:
     parts += [f"{each.held} with something held"] if each.held else []
     parts += [looks.counted(each.notes, "note")] if each.notes else []
     parts += [looks.counted(each.typed, "typed number")] if each.typed else []
+    parts += [looks.counted(each.attachments, "attachment")] if each.attachments else []
     known = each.arrivals - each.new - len(each.spoiled)
     parts += [f"{known} known already"] if known else []
     looks.say(f"{each.path}: {looks.counted(each.arrivals, 'arrival')}: {', '.join(parts)}.")

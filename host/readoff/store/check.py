@@ -1,4 +1,4 @@
-"""Checking a store on demand: the file, the raw octets against their digests, and all that is derived from them.
+"""Checking a store on demand: the file, raw octets and photographs against their digests, and all that is derived.
 
 What is derived is derived again by the same code, in a transaction that is then rolled back (or, for a repair,
 kept), and held against what was there. Rows are compared by what they say, not by their numbers.
@@ -11,6 +11,7 @@ import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from readoff.store.attachments import photograph_flaws
 from readoff.store.keep import Store
 from readoff.store.migrations import DERIVED
 from readoff.store.sqlite import telling
@@ -58,6 +59,7 @@ def check(store: Store, *, repair: bool = False) -> Checked:
         broken = any(not flaw.repaired for flaw in flaws)
         arrivals, octets, raw = _raw(store)
         flaws += raw
+        flaws += [Flaw(where, what, derivable=False) for where, what in photograph_flaws(store)]
         if not broken:  # else what was read could be anything
             flaws += _derived(store, repair)
         records = int(store.db.execute("SELECT count(*) FROM records").fetchone()[0])

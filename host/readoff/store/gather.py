@@ -1,7 +1,7 @@
 """Gathering: what other benches' stores keep comes into this one, by its raw octets, without doubling.
 
-Everything derived is derived here. Sightings, history, notes and typed numbers come along as they were; runs get
-numbers of this store, since those of the other may be taken. Gathering the same store again changes nothing.
+Everything derived is derived here. Sightings, history, notes, typed numbers and attachments come along as they were;
+runs get numbers of this store, since those of the other may be taken. Gathering the same store again changes nothing.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from readoff.errors import StoreError
+from readoff.store.gather_attachments import gather_attachments
 from readoff.store.keep import Incoming, Store
 from readoff.store.migrations import APPLICATION_ID, MIGRATIONS
 from readoff.store.sqlite import BUSY_MILLISECONDS, telling, writing
@@ -35,6 +36,7 @@ class Gathered:
     held: int = 0
     notes: int = 0
     typed: int = 0
+    attachments: int = 0
     spoiled: list[tuple[int, str]] = field(default_factory=list)
 
 
@@ -59,6 +61,7 @@ def gather(store: Store, other: Path) -> Gathered:
         _history(store, source, other, numbers)
         gathered.notes = _notes(store, source, other)
         gathered.typed = _typed(store, source, other)
+        gathered.attachments = gather_attachments(store, source, other)
     finally:
         source.close()
     return gathered

@@ -7,7 +7,8 @@ never changed: a further change is a further step.
 Three layers of tables, and nothing flows upwards:
 
 - as it came: arrivals, sightings, pending. Never changed, never deleted.
-- for good: numbers (a run keeps its number through every re-reading); history, notes and typed (they only ever grow).
+- for good: numbers (a run keeps its number through every re-reading); history, notes, typed, attachments
+  and photographs (they only ever grow).
 - derived: records, places, runs, captures, snapshots, facts, readings, holds. All of it can be made again from
   the arrivals.
 """
@@ -226,7 +227,39 @@ def _third(db: Database) -> None:
     db.execute("CREATE INDEX typed_for ON typed (id, metric)")
 
 
-MIGRATIONS: tuple[Callable[[Database], None], ...] = (_first, _second, _third)
+# What a person attached to a configuration (its label) or to a run (its record's id); photographs by their content.
+_ATTACHMENTS = """
+CREATE TABLE photographs (
+  sha256 TEXT PRIMARY KEY,
+  kind TEXT NOT NULL CHECK (kind IN ('image/jpeg', 'image/png')),
+  width INTEGER NOT NULL,
+  height INTEGER NOT NULL,
+  octets BLOB NOT NULL
+) STRICT;
+CREATE TABLE attachments (
+  number INTEGER PRIMARY KEY,
+  at TEXT NOT NULL,
+  person TEXT NOT NULL,
+  label TEXT NOT NULL,
+  id TEXT NOT NULL,
+  refers INTEGER REFERENCES attachments,
+  text TEXT NOT NULL,
+  sha256 TEXT REFERENCES photographs,
+  CHECK ((label = '') <> (id = ''))
+) STRICT;
+CREATE INDEX attachments_of_label ON attachments (label);
+CREATE INDEX attachments_of_run ON attachments (id);
+CREATE INDEX attachments_refer ON attachments (refers);
+CREATE INDEX attachments_show ON attachments (sha256);
+"""
+
+
+def _attachments(db: Database) -> None:
+    for statement in _ATTACHMENTS.strip().rstrip(";").split(";"):
+        db.execute(statement)  # one by one: a script would commit what came before it
+
+
+MIGRATIONS: tuple[Callable[[Database], None], ...] = (_first, _second, _third, _attachments)
 
 
 def version_of(db: Database) -> int:
