@@ -1,6 +1,7 @@
 ; The command line, and the environment variable READOFF before it (the command line wins).
 ;
-;       options := { /L:label | /P:program | /N:repeats | /D:folder | /S:COM1[,rate] | /T:seconds[,R] | /KEEP | /? }
+;       options := { /L:label | /P:program | /N:repeats | /D:folder | /S:COM1[,rate] | /T:seconds[,R]
+;                    | /F:pattern[,KB] | /KEEP | /? }
 ;       line    := options [ SNAP | RUN | SEND | STANDBY ] options rest
 ;
 ; All of this is over before anything else begins, so its code and tables lie where scratch will be.
@@ -46,6 +47,8 @@ option_letters:         db 'L'
                         dw option_take_line
                         db 'T'
                         dw option_take_limit
+                        db 'F'
+                        dw option_take_files
                         db 0
 
 word_keep:              db "KEEP", 0

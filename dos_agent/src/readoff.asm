@@ -90,6 +90,7 @@ section .text
 %include "moments.asm"
 %include "console.asm"
 %include "send.asm"
+%include "files.asm"
 %include "unfinished.asm"
 %include "snapshot.asm"
 %include "line.asm"

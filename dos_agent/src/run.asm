@@ -84,6 +84,8 @@ run_record:
         jc      .discard
         call    run_start_section
         jc      .discard
+        call    files_list
+        jc      .discard
         call    record_commit
         jc      .discard
         mov     byte [run_end_part + L_run_end.outcome], OUTCOME_NOT_FOUND
@@ -97,6 +99,7 @@ run_record:
         call    run_program
         jmp     short .ended
 .none:
+        mov     word [files_list_size], 0
         call    run_close
 .ended:
         cmp     byte [spool_news], 0
@@ -148,8 +151,10 @@ run_program:
 run_close:
         call    run_end_section
         jc      .failed
+        call    run_files
         mov     al, [run_end_part + L_run_end.flags]
         and     al, RUN_END_MISSING
+        or      al, [files_missing]
         mov     ah, [run_end_part + L_run_end.outcome]
         call    all_captured
         call    record_close
@@ -160,6 +165,18 @@ run_close:
 .closed:
         mov     byte [run_end_part + L_run_end.outcome], OUTCOME_SPOOL_FAILED
         mov     byte [spool_news], 1
+.leave:
+        ret
+
+; run_files: the files that the program made or changed, where they are asked for.
+; Input: [files_list_size].  Output: [files_missing]; the overlay may be back.  Destroys: AX, BX, CX, DX, SI, DI.
+run_files:
+        cmp     word [files_list_size], 0
+        je      .leave
+        mov     byte [files_missing], 1
+        call    overlay_take            ; that it can't be had is said when the record is closed
+        jc      .leave
+        call    files_keep
 .leave:
         ret
 
@@ -317,6 +334,12 @@ run_said:
         mov     si, text_screens_missed
         test    al, RUN_END_FLAGS_SCREENS_MISSED
         call    .say_if
+        cmp     byte [files_missing], 0
+        je      .screens
+        mov     byte [missing], 1
+        mov     si, text_files_missing
+        call    put_string
+.screens:
         and     al, RUN_END_MISSING
         jz      .outcome
         mov     byte [missing], 1

@@ -13,6 +13,11 @@ END_LENGTH              equ L_section_head_size + L_end_size + CHECK_SIZE
 ; most octets of content: each part costs a head and a check
 FILE_MOST               equ (RECORD_LIMIT - FILE_ROOM) / (FILE_PART + 8) * FILE_PART
 
+section .data
+        align   2
+file_part_at:   dw scratch              ; where parts of a file are read to
+file_part_size: dw FILE_PART            ; and how much at a time
+
 section .bss
         alignb  2
 dta:            resb DTA_LENGTH
@@ -230,19 +235,7 @@ file_record:
         jc      .leave
         call    boot_section
         jc      .failed
-        mov     di, scratch
-        mov     al, [dta + DTA_ATTRIBUTE]
-        stosb
-        mov     si, dta + DTA_TIME      ; time, date, size lie there in this order
-        mov     cx, 8
-        rep     movsb
-        mov     si, file_path
-        call    text_put
-        mov     cx, di
-        mov     si, scratch
-        sub     cx, si
-        mov     al, TAG_FILE
-        call    section_whole
+        call    file_section
         jc      .failed
         mov     ax, [dta + DTA_SIZE]
         mov     dx, [dta + DTA_SIZE + 2]
@@ -272,11 +265,28 @@ file_record:
 .leave:
         ret
 
+; file_section: what the folder has of the file.
+; Input: file_path, dta, [file_part_at].  Output: CF=1 when it could not be written.  Destroys: AX, BX, CX, DI, SI.
+file_section:
+        mov     di, [file_part_at]
+        mov     al, [dta + DTA_ATTRIBUTE]
+        stosb
+        mov     si, dta + DTA_TIME      ; time, date, size lie there in this order
+        mov     cx, 8
+        rep     movsb
+        mov     si, file_path
+        call    text_put
+        mov     cx, di
+        mov     si, [file_part_at]
+        sub     cx, si
+        mov     al, TAG_FILE
+        jmp     section_whole
+
 ; file_parts: the content, part by part.
-; Input: [file_left], [file_handle].  Output: CF=1 when the spool could not be written; [file_all] = 0 when
-; DOS could not read it all.  Destroys: AX, BX, CX, DX, SI.
+; Input: [file_left], [file_handle], [file_part_*].  Output: CF=1 when the spool could not be written; [file_all] = 0
+; when DOS could not read it all.  Destroys: AX, BX, CX, DX, SI.
 file_parts:
-        mov     cx, FILE_PART
+        mov     cx, [file_part_size]
         cmp     word [file_left + 2], 0
         jne     .read
         cmp     cx, [file_left]
@@ -285,7 +295,7 @@ file_parts:
         jcxz    .done
 .read:
         mov     bx, [file_handle]
-        mov     dx, scratch
+        mov     dx, [file_part_at]
         mov     ah, 3Fh
         call    dos
         jc      .short
@@ -294,7 +304,7 @@ file_parts:
         sub     [file_left], cx
         sbb     word [file_left + 2], 0
         mov     al, TAG_FILE_DATA
-        mov     si, scratch
+        mov     si, [file_part_at]
         call    section_whole
         jnc     file_parts
         ret
@@ -304,7 +314,7 @@ file_parts:
         mov     cx, ax
         jcxz    .say
         mov     al, TAG_FILE_DATA
-        mov     si, scratch
+        mov     si, [file_part_at]
         call    section_whole
         jc      .leave
 .say:

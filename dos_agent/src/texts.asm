@@ -13,6 +13,7 @@ text_help:
         db "  /P:program    name of the program, if not its file's    /P:replay", CR, LF
         db "  /N:repeats    run it so many times                      /N:3", CR, LF
         db "  /T:seconds,R  mark a run that takes longer (R: reset)   /T:600", CR, LF
+        db "  /F:pattern,KB keep files that it makes or changes       /F:*.LOG", CR, LF
         db "  /D:folder     where records go (the spool)              /D:C:\SPOOL", CR, LF
         db "  /S:COMn,rate  offer all records of the spool to a host  /S:COM1,9600", CR, LF
         db "  /KEEP         records stay in the spool when the host has kept them", CR, LF

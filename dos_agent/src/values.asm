@@ -103,6 +103,51 @@ option_take_limit:
         stc
         ret
 
+; A pattern, as a whole path, behind those that are there.
+option_take_files:
+        mov     si, option_value
+.letter:
+        lodsb
+        cmp     al, FILES_SEPARATOR
+        je      .wrong
+        test    al, al
+        jz      .pattern
+        cmp     al, ','
+        jne     .letter
+        mov     byte [si - 1], 0
+        call    value_number_at
+        jc      .wrong
+        cmp     bx, RECORD_LIMIT / 1024
+        ja      .wrong
+        mov     [option_files_limit], bx
+.pattern:
+        mov     si, option_value
+        mov     di, program_word        ; nothing is in it yet
+        call    path_whole
+        jc      .wrong
+        mov     cx, di
+        sub     cx, program_word - 1    ; with its NUL
+        mov     di, option_files
+        cmp     byte [di], 0
+        je      .copy
+.end:
+        inc     di
+        cmp     byte [di], 0
+        jne     .end
+        mov     al, FILES_SEPARATOR
+        stosb
+.copy:
+        mov     ax, option_files + PATTERNS_MOST + 1
+        sub     ax, di
+        cmp     ax, cx
+        jb      .wrong
+        mov     si, program_word
+        rep     movsb
+        ret                             ; CF=0
+.wrong:
+        stc
+        ret
+
 option_take_repeats:
         call    value_number
         mov     [option_repeats], bx
@@ -112,6 +157,7 @@ option_take_repeats:
 ; Input: option_value.  Output: BX; CF=1 when it is none.  Destroys: AX, CX, DX, SI.
 value_number:
         mov     si, option_value
+value_number_at:                        ; at SI
         xor     bx, bx
 .digit:
         lodsb

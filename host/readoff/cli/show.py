@@ -130,8 +130,11 @@ def _show_beside(beside: _Beside) -> None:
 
 def _as_values(full: RunInFull) -> Mapping[str, object]:
     """For programs: the captures' octets in hex, and sections of unknown kind among them."""
+    from readoff.store.collected import collected
+
     return {
         "run": full.run,
+        "files_asked_for": collected(full.record),
         "readings": full.readings,
         "captures": [
             {
@@ -204,6 +207,8 @@ def _show_run(full: RunInFull, all_facts: bool) -> None:
 
 
 def _head(full: RunInFull) -> Iterable[str]:
+    from readoff.store.collected import collected
+
     run = full.run
     yield f"record {run.id}, boot {run.boot}" + (
         f", repeat {run.repeat} of {run.repeats}" if run.repeat is not None else ""
@@ -213,7 +218,10 @@ def _head(full: RunInFull) -> Iterable[str]:
         yield f"came {sighting.came_at} from {sighting.came_from}"
     yield f"the machine's own clock says {run.dos_time or 'no date that exists'}"
     if run.flags:
-        yield "flags: " + run.flags.replace("_", " ").replace(" ", ", ")
+        yield "flags: " + ", ".join(flag.replace("_", " ") for flag in run.flags.split())
+    asked = collected(full.record)
+    if asked:
+        yield "files asked for: " + asked.sentence()
     unknown = [section for section in full.record.sections if not section.name]
     for section in unknown:
         octets = section.payload[:16].hex(" ")
