@@ -80,7 +80,7 @@ files_list:
         ret
 
 ; files_keep: what is new or has changed goes into the record, and how many there were.
-; Input: an open record with a list.  Output: [files_missing].  Destroys: all but SP.
+; Input: an open record with a list, [files_missing] = 1.  Output: [files_missing].  Destroys: all but SP.
 files_keep:
         mov     di, files_part
         mov     cx, L_files_after_size

@@ -97,6 +97,10 @@ run_record:
         call    screen_clear
         call    screen_first
         call    run_program
+        cmp     word [files_list_size], 0
+        je      .ended
+        call    files_keep
+        call    run_finish
         jmp     short .ended
 .none:
         mov     word [files_list_size], 0
@@ -139,45 +143,59 @@ run_program:
         mov     byte [screens_missed], 1
 .screen:
         call    screen_after
+        mov     byte [files_missing], 0
+        cmp     word [files_list_size], 0
+        jne     .files
         call    run_close
         call    overlay_take
         jc      .lost
         ret
+.files:                                 ; the overlay looks for them, and closes the record
+        mov     byte [files_missing], 1
+        call    run_end_section
+        jc      .failed
+        call    overlay_take
+        jnc     .leave
+        push    si
+        call    run_finish
+        pop     si
 .lost:
         jmp     overlay_lost
+.failed:
+        mov     word [files_list_size], 0
+        call    run_failed
+        call    overlay_take
+        jc      .lost
+.leave:
+        ret
 
 ; run_close: how it went, and END.
 ; Input: run_end_part.  Output: [spool_news], outcome.  Destroys: AX, BX, CX, DX, SI, DI.
 run_close:
         call    run_end_section
-        jc      .failed
-        call    run_files
+        jc      run_failed
+        ; fall through
+
+; run_finish: END behind all that is in the record.
+; Input: run_end_part, [files_missing].  Output: [spool_news], outcome.  Destroys: AX, BX, CX, DX, SI, DI.
+run_finish:
         mov     al, [run_end_part + L_run_end.flags]
         and     al, RUN_END_MISSING
         or      al, [files_missing]
         mov     ah, [run_end_part + L_run_end.outcome]
         call    all_captured
         call    record_close
-        jnc     .leave
-        jmp     short .closed
-.failed:
+        jnc     run_closed
+        jmp     short run_spoilt
+
+; run_failed: the record could not be finished.
+; Input: none.  Output: [spool_news], outcome.  Destroys: AX, BX.
+run_failed:
         call    spool_close
-.closed:
+run_spoilt:
         mov     byte [run_end_part + L_run_end.outcome], OUTCOME_SPOOL_FAILED
         mov     byte [spool_news], 1
-.leave:
-        ret
-
-; run_files: the files that the program made or changed, where they are asked for.
-; Input: [files_list_size].  Output: [files_missing]; the overlay may be back.  Destroys: AX, BX, CX, DX, SI, DI.
-run_files:
-        cmp     word [files_list_size], 0
-        je      .leave
-        mov     byte [files_missing], 1
-        call    overlay_take            ; that it can't be had is said when the record is closed
-        jc      .leave
-        call    files_keep
-.leave:
+run_closed:
         ret
 
 ; all_captured: the octet for END.

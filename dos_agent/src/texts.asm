@@ -19,13 +19,10 @@ text_help:
         db "  /KEEP         records stay in the spool when the host has kept them", CR, LF
         db CR, LF
         db "Options may also stand in the environment: SET READOFF=/L:base /S:COM1", CR, LF
-        db "A .BAT or an internal command is run through COMSPEC. SEND without files only", CR, LF
-        db "offers the spool. The screen is cleared before each run.", CR, LF
-        db CR, LF
-        db "Exit code: 0 all captured (and kept by the host, where there is a line)", CR, LF
-        db "           1 captured, but something is missing or not delivered", CR, LF
-        db "           2 nothing was done    3 the spool could not be written", CR, LF
-        db CR, LF
+        db "RUN takes batch files and internal commands too, and clears the screen before.", CR, LF
+        db "SEND without files only offers the spool.", CR, LF
+        db "Exit code: 0 all captured (kept by the host, where there is a line), 1 some is", CR, LF
+        db "missing, 2 nothing was done, 3 the spool could not be written.", CR, LF
         db "READOFF.COM: ", 0
 text_help_memory:       db " octets; in memory ", 0
 text_help_runs:         db " during a run, ", 0

@@ -82,9 +82,6 @@ def test_the_committed_agent_is_what_the_source_says(agent: Built) -> None:
 def test_file_and_memory_stay_within_their_ceilings(agent: Built) -> None:
     assert len(agent.octets) <= FILE_CEILING
     assert agent.symbols["overlay_begin"] <= STAY_CEILING
-    assert f"| memory | {agent.symbols['stay_end']:,} octets:" in (ROOT / "docs" / "agent.md").read_text(
-        "utf-8"
-    )
     assert agent.symbols["agent_end"] <= MEMORY_CEILING
 
 
@@ -187,7 +184,9 @@ def test_what_stays_calls_nothing_of_the_overlay(agent: Built) -> None:
             direct = (
                 int(number, 16) for number in re.findall(r"\[(?:bx \+ |si \+ |di \+ )?(0x[0-9a-f]+)\]", text)
             )
-            used = {names.get(number, "") for number in texts if names.get(number, "").startswith("text_")}
+            # An address is loaded or compared; what is added is a quantity, which may equal one by chance.
+            loaded = instruction.mnemonic in ("mov", "cmp", "push", "lea")
+            used = {names.get(n, "") for n in texts if loaded and names.get(n, "").startswith("text_")}
             used |= {names.get(number, f"{number:04X}") for number in direct if number in overlay}
             used -= {"ctrl_c_seen"}  # asked for the overlay first
             used = {name for name in used if agent.symbols.get(name, overlay.start) in overlay}

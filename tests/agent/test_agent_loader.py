@@ -34,6 +34,7 @@ from support.serial_lines import listening_line
 SOURCE = AGENT.parent / "src"
 LOADER = AGENT.parent / "GO.COM"
 END_OF_TEXT = b"\x1a"
+LOADER_SOURCE = LOADER.parent / "loader" / "loader.asm"
 SEGMENT = 0x1000
 PART = AGENT.read_bytes()[:3000]  # where less than the whole says as much, sooner
 QUICK = replace(LATE, uart_paced=False)
@@ -78,7 +79,18 @@ def led(box: Box, tail: str = "", file: bytes = PART, **far: float) -> tuple[int
 
 def test_the_committed_loader_is_its_source_and_nothing_but_text(tmp_path: Path) -> None:
     built = tmp_path / "loader.bin"
-    command = ["nasm", "-f", "bin", "-w+all", "-w+error", "-I", f"{SOURCE}/", "-o", str(built), "loader.asm"]
+    command = [
+        "nasm",
+        "-f",
+        "bin",
+        "-w+all",
+        "-w+error",
+        "-I",
+        f"{SOURCE}/",
+        "-o",
+        str(built),
+        str(LOADER.parent / "loader" / "loader.asm"),
+    ]
     subprocess.run(command, cwd=SOURCE, check=True, capture_output=True)
     octets = LOADER.read_bytes()
     assert octets == printable_program(built.read_bytes())

@@ -1,4 +1,4 @@
-"""The host's side of the loader (dos_agent/src/loader.asm): hands a file over, block by block, as it is asked for.
+"""The host's side of the loader (dos_agent/loader/loader.asm): hands a file over, block by block, as it is asked for.
 
 The loader keeps the state: it asks again for what did not come, so whatever is answered twice does no harm.
 """

@@ -1,6 +1,6 @@
 ; The loader: what brings READOFF.COM over a bare null-modem line to a machine that has neither it nor a floppy.
 ;
-; nasm -f bin -I dos_agent/src/ -o loader.bin dos_agent/src/loader.asm
+; nasm -f bin -I dos_agent/src/ -o loader.bin dos_agent/loader/loader.asm
 ; python -m readoff.link.printable loader.bin > dos_agent/GO.COM
 ;
 ; GO.COM is this, written in printable characters, so that DOS's own COPY can take it from the line as text. What it is
