@@ -170,6 +170,11 @@ snapshot_record:
         call    say_record
         mov     si, text_snapshot
         call    put_string
+        cmp     byte [windows_here], 0
+        je      .said
+        mov     si, text_windows
+        call    put_string
+.said:
         clc
         ret
 .close_failed:

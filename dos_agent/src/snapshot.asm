@@ -360,8 +360,11 @@ dos_section:
         pop     bp
         pop     es
         test    al, 7Fh                 ; 0 and 80h: none; AH was not touched then
-        jnz     .windows
+        jnz     .there
         xor     ah, ah
+        jmp     short .windows
+.there:
+        mov     byte [windows_here], 1
 .windows:
         mov     [scratch + L_dos.windows], ax           ; and the minor
         mov     al, TAG_DOS
@@ -391,4 +394,5 @@ display_classes_end:
         section .bss
 snapshot_cut:           resb 1          ; something of the snapshot could not be had whole
 dos_boot_drive:         resb 1
+windows_here:           resb 1          ; 1: in a window of enhanced Windows
         section .text

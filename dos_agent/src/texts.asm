@@ -48,6 +48,7 @@ text_spool_path:        db " is not there.", 0
 text_spool_error:       db " could not be written, DOS error ", 0
 text_kept_in:           db "Readoff: record ", 0
 text_snapshot:          db " (snapshot)", CR, LF, 0
+text_windows:           db "Readoff: in a window of Windows: a time is not the program's alone here.", CR, LF, 0
 text_file:              db " (file)", CR, LF, 0
 text_run_of:            db " (run ", 0
 text_of:                db " of ", 0

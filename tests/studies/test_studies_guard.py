@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from readoff.contract.record import parse_record
-from readoff.snapshots import Snapshot, facts_of
+from readoff.snapshots import Fact, Snapshot, facts_of
 from readoff.studies import (
     BootSeen,
     ChangeBack,
@@ -177,3 +177,15 @@ def test_volatile_facts_are_left_out():
 
 def test_a_configuration_without_boots_is_not_accused():
     assert found({"as-found": sides()["as-found"]}, boots=BOOTS[:2]) == {}
+
+
+def test_a_window_of_windows_stands_until_it_is_explained():
+    """In every boot of both sides alike, so that no difference gives it away."""
+    there = {"dos.windows": Fact("dos.windows", "3"), "dos.windows_minor": Fact("dos.windows_minor", "10")}
+    shots = {
+        label: [replace(each, facts={**each.facts, **there}) for each in side]
+        for label, side in sides().items()
+    }
+    told = found(shots)
+    assert set(told) == {"as-found:multitasking", "zero-ws:multitasking"}
+    assert "as-found was run in a window of Windows 3.10" in told["as-found:multitasking"].sentence

@@ -257,7 +257,11 @@ def _captures(full: RunInFull) -> None:
 def _facts(facts: Mapping[str, Fact], everything: bool) -> None:
     from readoff.cli import looks
     from readoff.snapshots.difference import brief
+    from readoff.snapshots.multitasking import multitasking, times_told
 
+    system = multitasking(facts)
+    if system:
+        looks.say(times_told(system), indent=2)
     chosen = facts.values() if everything else [facts[name] for name in _IN_SHORT if name in facts]
     for fact in chosen:
         if not everything and fact.value in _SAYS_NOTHING:

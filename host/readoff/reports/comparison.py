@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 
 from readoff.errors import JudgeRefusal, UsageError
 from readoff.judge import DEFAULT_MARGIN, Better, Finding, Metric, Sample, as_family, compare
-from readoff.snapshots import Difference, Disagreement, agreed, difference, same_label
+from readoff.snapshots import Difference, Disagreement, Snapshot, agreed, difference, same_label
+from readoff.snapshots.multitasking import multitasking, times_told
 from readoff.store import Store, find
 from readoff.store.captures import RunState
 from readoff.store.find import ReadingRow, RunRow
@@ -145,6 +146,7 @@ def compare_labels(
         (
             *_typed_told(store, (base, other), asked),
             *_warnings((base, other), [len(each) for each in shots], disagrees, differences),
+            *_multitasking_told((base, other), shots),
         ),
         differences,
         disagrees[0],
@@ -335,6 +337,12 @@ def _nothing_in_common(
     )
     told = "; ".join(_unmatched(sides, base, other)) or "neither has any"
     return (f"{base!r} and {other!r} have no readings in common{f' for {asked}' if asked else ''}: {told}",)
+
+
+def _multitasking_told(labels: tuple[str, str], shots: Sequence[Sequence[Snapshot]]) -> Iterable[str]:
+    for label, side in zip(labels, shots, strict=True):
+        for system in sorted({multitasking(shot.facts) for shot in side} - {""}):
+            yield f"{label} was run {times_told(system)}."
 
 
 def _warnings(

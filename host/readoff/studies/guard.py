@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from readoff.snapshots import Difference, Disagreement, Snapshot, agreed, difference, same_label
 from readoff.snapshots.difference import brief, more
+from readoff.snapshots.multitasking import multitasking, times_told
 from readoff.studies.progress import BootSeen, Done, counted
 from readoff.studies.study import ChangeBack, Study
 
@@ -104,6 +105,8 @@ def _of_label(study: Study, label: str, shots: Sequence[Snapshot]) -> Iterable[N
     """Facts in which the boots of one label differ among themselves: it is then not one configuration."""
     for each in same_label(shots):
         yield Notice(f"{label}:{each.name}", label, _within(label, each, len(shots)))
+    for system in sorted({multitasking(shot.facts) for shot in shots} - {""}):
+        yield Notice(f"{label}:multitasking", label, f"{label} was run {times_told(system)}.")
 
 
 def _within(label: str, each: Disagreement, count: int) -> str:
