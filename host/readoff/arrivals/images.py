@@ -17,9 +17,8 @@ from dataclasses import dataclass
 from readoff.contract import cp437
 from readoff.contract.record import MAGIC
 from readoff.errors import MalformedError
+from readoff.floppy import ENTRY, FORMATS, SECTOR
 
-SECTOR = 512
-ENTRY = 32
 FILES_LIMIT = 100_000
 DEPTH_LIMIT = 16
 
@@ -67,18 +66,6 @@ class _Layout:
     def clusters(self) -> int:
         """How many there are; they are numbered from 2."""
         return (self.begin + self.sectors * self.sector - self.data) // (self.cluster * self.sector)
-
-
-# sectors: (media descriptor, sectors a cluster, root entries, sectors a table). From memory; mtools makes the same.
-_FLOPPIES = {
-    320: (0xFE, 1, 64, 1),
-    360: (0xFC, 1, 64, 2),
-    640: (0xFF, 2, 112, 1),
-    720: (0xFD, 2, 112, 2),
-    1440: (0xF9, 2, 112, 3),
-    2400: (0xF9, 1, 224, 7),
-    2880: (0xF0, 1, 224, 9),
-}
 
 
 def is_image(octets: bytes) -> bool:
@@ -153,11 +140,15 @@ def _by_parameter_block(octets: bytes, begin: int) -> _Layout | None:
 
 
 def _by_size(octets: bytes) -> _Layout | None:
-    known = _FLOPPIES.get(len(octets) // SECTOR)
-    if known is None or len(octets) % SECTOR or octets[SECTOR : SECTOR + 3] != bytes([known[0], 0xFF, 0xFF]):
+    known = FORMATS.get(len(octets) // SECTOR)
+    if (
+        known is None
+        or len(octets) % SECTOR
+        or octets[SECTOR : SECTOR + 3] != bytes([known.media, 0xFF, 0xFF])
+    ):
         return None
-    _, cluster, root, table_sectors = known
-    return _Layout(0, SECTOR, cluster, 1, 2, root, len(octets) // SECTOR, table_sectors)
+    sectors = len(octets) // SECTOR
+    return _Layout(0, SECTOR, known.cluster, 1, 2, known.root_entries, sectors, known.table_sectors)
 
 
 def _fits(octets: bytes, layout: _Layout) -> bool:

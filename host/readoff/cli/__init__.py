@@ -14,6 +14,7 @@ from readoff.cli import (
     agent,
     attach,
     compare,
+    disk,
     enter,
     export,
     gather,
@@ -94,6 +95,7 @@ def _register() -> None:
         main.add_command(demo.demo)
     for command in (
         agent.agent,
+        disk.disk,
         take.take,
         watch.watch,
         runs.runs,
