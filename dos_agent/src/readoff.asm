@@ -91,6 +91,7 @@ section .text
 %include "console.asm"
 %include "send.asm"
 %include "files.asm"
+%include "kept_files.asm"
 %include "unfinished.asm"
 %include "snapshot.asm"
 %include "line.asm"
