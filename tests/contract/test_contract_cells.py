@@ -1,4 +1,4 @@
-"""Packed cells as protocols/README.md describes them: a packer written from that text, and octets that lie."""
+"""Packed cells as protocols/README.md describes them: unpacked again, and octets that lie."""
 
 from __future__ import annotations
 
@@ -10,25 +10,9 @@ from hypothesis import strategies as st
 
 from readoff.contract.cells import unpack_cells
 from readoff.errors import MalformedError
+from support.packing import packed
 
 CELLS = st.lists(st.tuples(st.integers(0, 2), st.integers(1, 400)), max_size=6)
-
-
-def packed(cells: list[bytes], literal: int, run: int) -> bytes:
-    """Any packing that the contract allows: literals of at most ``literal`` cells, runs of at most ``run``."""
-    out, at = bytearray(), 0
-    while at < len(cells):
-        alike = 1
-        while at + alike < len(cells) and alike < run and cells[at + alike] == cells[at]:
-            alike += 1
-        if alike >= 3:
-            out += bytes([alike + 125]) + cells[at]
-            at += alike
-        else:
-            some = cells[at : at + literal]
-            out += bytes([len(some) - 1]) + b"".join(some)
-            at += len(some)
-    return bytes(out)
 
 
 @given(CELLS, st.integers(1, 128), st.integers(3, 130))

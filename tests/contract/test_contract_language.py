@@ -169,6 +169,31 @@ MISTAKES = [
     ('"not a table"', "must be a table"),
 ]
 
+# Whatever may take nothing can be asked for any number of times, and would keep a host busy for ever.
+NOTHINGS = (
+    '{ name = "a", type = "octets", size = 0 }',
+    '{ name = "a", type = "octets", size = "rest" }',
+    '{ name = "a", type = "array", of = "word", count = 0 }',
+    '{ name = "a", type = "layout", layout = "nothing" }',
+)
+
+
+@pytest.mark.parametrize("fields", NOTHINGS)
+@pytest.mark.parametrize("count", ['"n"', '"rest"'])
+def test_an_array_of_what_may_be_nothing_is_refused(fields, count):
+    text = f"""
+    [layouts.many]
+    fields = [ {{ name = "n", type = "u32" }}, {{ name = "all", type = "array", of = "each", count = {count} }} ]
+    [layouts.each]
+    fields = [ {fields} ]
+    [layouts.word]
+    fields = [ {{ name = "w", type = "text", prefix = "u8" }} ]
+    [layouts.nothing]
+    fields = [ {{ name = "b", type = "octets", size = 0 }} ]
+    """
+    with pytest.raises(ContractError, match=r"many\.all: an array of what may be nothing has no end"):
+        declare(tomllib.loads(text), "test.toml")
+
 
 @pytest.mark.parametrize(("fields", "told"), MISTAKES)
 def test_each_mistake_is_told_with_its_place(fields, told):

@@ -4,7 +4,8 @@ Values: integers as int (Decimal where a scale is declared; the name where an en
 number where it has no name; a dict of bools and ints where bits are), octets as bytes, text as str, arrays as
 lists, layouts as dicts, tlv as a list of (tag, dict or bytes).
 
-Layouts are parsed interpreted, never ``compile()``d: compiled construct accepts truncated data.
+Octets are decoded by decoding.py, which is quick; what does not fit is parsed again by ``construct``, which tells why
+and where. (Interpreted, never ``compile()``d: compiled construct accepts truncated data.) A test holds both equal.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from typing import Any
 import construct as c
 
 from readoff.contract import cp437
+from readoff.contract.decoding import Decoder, Misfit
 from readoff.contract.language import INTEGERS, Declarations, Field, bit_fields
 from readoff.errors import ContractError, MalformedError
 
@@ -134,6 +136,7 @@ class Codec:
     def __init__(self, declarations: Declarations) -> None:
         self.declarations = declarations
         self._made: dict[str, Any] = {}
+        self._decoder = Decoder(declarations)
 
     def parse(self, layout: str, octets: bytes, *, where: str = "") -> dict[str, Any]:
         """All of ``octets`` as one layout.
@@ -141,16 +144,35 @@ class Codec:
         Raises MalformedError (too short, too long, a fixed value that differs) with the path of the field,
         ContractError when there is no such layout.
         """
-        made = c.Struct("it" / self._layout(layout), c.Terminated)
-        try:
-            return dict(_plain(made.parse(octets)["it"]))
-        except c.ConstructError as error:
-            raise MalformedError(_reason(error), where=_place(where, layout, error)) from error
+        values, took = self._decoded(layout, octets)
+        if values is None or took != len(octets):
+            return self.parse_slowly(layout, octets, where=where)
+        return values
 
     def parse_prefix(self, layout: str, octets: bytes, *, where: str = "") -> dict[str, Any]:
         """Like parse, but octets after the layout are left alone (a later version may have added fields)."""
+        values, _ = self._decoded(layout, octets)
+        if values is None:
+            return self.parse_slowly(layout, octets, where=where, whole=False)
+        return values
+
+    def _decoded(self, layout: str, octets: bytes) -> tuple[dict[str, Any] | None, int]:
+        if layout not in self.declarations.layouts:
+            raise ContractError(f"there is no layout {layout!r}", where=self.declarations.where)
         try:
-            return dict(_plain(self._layout(layout).parse(octets)))
+            return self._decoder.decode(layout, octets)
+        except Misfit:
+            return None, 0
+
+    def parse_slowly(
+        self, layout: str, octets: bytes, *, where: str = "", whole: bool = True
+    ) -> dict[str, Any]:
+        """By ``construct`` alone: what parse does (or parse_prefix, without whole) where it has a mistake to tell."""
+        made = self._layout(layout)
+        try:
+            if whole:
+                return dict(_plain(c.Struct("it" / made, c.Terminated).parse(octets)["it"]))
+            return dict(_plain(made.parse(octets)))
         except c.ConstructError as error:
             raise MalformedError(_reason(error), where=_place(where, layout, error)) from error
 

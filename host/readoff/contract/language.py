@@ -287,12 +287,11 @@ class _Checker:
             if layout.size is not None and actual != layout.size:
                 self.wrong(f"layouts.{layout.name}.size", f"says {layout.size}, its fields make {actual}")
             for each in layout.fields:
-                if (
-                    each.type == "array"
-                    and each.of not in INTEGERS
-                    and made.fixed_size(made.layouts[each.of]) == 0
-                ):
-                    self.wrong(f"layouts.{layout.name}.{each.name}", "an array of nothing has no end")
+                if each.type == "array" and each.of not in INTEGERS and not _least(each.of, made):
+                    # Some octets could ask for four thousand million of them, or for as many as fit nowhere.
+                    self.wrong(
+                        f"layouts.{layout.name}.{each.name}", "an array of what may be nothing has no end"
+                    )
 
     def _field_references(self, place: str, each: Field, made: Declarations) -> None:
         if each.enum and each.enum not in made.enums:
@@ -320,6 +319,23 @@ def _contains(name: str, within: str, made: Declarations, seen: set[str]) -> boo
             if inner == name or (inner and _contains(name, inner, made, seen)):
                 return True
     return False
+
+
+def _least(name: str, made: Declarations) -> int:
+    """The fewest octets that a layout takes, by what it declares."""
+    return sum(_least_of(each, made) for each in made.layouts[name].fields)
+
+
+def _least_of(each: Field, made: Declarations) -> int:
+    if each.is_integer:
+        return INTEGERS[each.type][0]
+    if each.type == "layout":
+        return _least(each.layout, made)
+    if each.prefix:
+        return INTEGERS[each.prefix][0]
+    if each.type == "array" and isinstance(each.count, int):
+        return each.count * (INTEGERS[each.of][0] if each.of in INTEGERS else _least(each.of, made))
+    return each.size if isinstance(each.size, int) else 0
 
 
 def _is_int(value: object) -> TypeGuard[int]:
