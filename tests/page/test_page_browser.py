@@ -259,7 +259,7 @@ OWN_CHECKS = """() => {
   }
   for (const each of document.querySelectorAll('nav, [role=region]'))
     if (!each.getAttribute('aria-label')) wrong.push('a landmark without a name');
-  for (const each of document.querySelectorAll('input, select'))
+  for (const each of document.querySelectorAll('input:not([type=hidden]), select, textarea'))
     if (!each.labels.length) wrong.push('a control without a label: ' + each.name);
   for (const each of document.querySelectorAll('a, button'))
     if (!(each.getAttribute('aria-label') || each.textContent).trim()) wrong.push('a link without a name');

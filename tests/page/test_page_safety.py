@@ -66,11 +66,17 @@ def test_our_own_page_and_a_followed_link_are_not(server):
     assert get(server, sec_fetch_site="cross-site", sec_fetch_mode="navigate").status == 200
 
 
-@pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "PATCH", "OPTIONS"])
-def test_nothing_can_be_changed(server, method):
+@pytest.mark.parametrize("method", ["PUT", "DELETE", "PATCH", "OPTIONS"])
+def test_other_methods_are_refused(server, method):
     answer = get(server, "/runs", method)
     assert answer.status == 405
-    assert answer.headers["allow"] == "GET, HEAD"
+    assert answer.headers["allow"] == "GET, HEAD, POST"
+
+
+@pytest.mark.parametrize("path", ["/", "/runs", "/runs/1", "/held", "/changes", "/look/page.js", "/findings"])
+def test_a_view_takes_no_form(server, path):
+    answer = get(server, path, "POST", origin=f"http://127.0.0.1:{server.port}", content_length="0")
+    assert answer.status == 405
 
 
 @pytest.mark.parametrize(
@@ -84,7 +90,7 @@ def test_every_answer_carries_the_policy(server, path):
     assert "unsafe" not in policy
     assert "frame-ancestors 'none'" in policy
     assert answer.headers["x-content-type-options"] == "nosniff"
-    assert answer.headers["referrer-policy"] == "no-referrer"
+    assert answer.headers["referrer-policy"] == "same-origin"
     assert "access-control-allow-origin" not in answer.headers
 
 

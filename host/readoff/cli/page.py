@@ -5,11 +5,13 @@ from __future__ import annotations
 import signal
 import threading
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from readoff.cli.common import Place, store_options
+from readoff.cli.common import Place, load_all_schemas, store_options
+from readoff.cli.study import read_file
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,14 +29,21 @@ if TYPE_CHECKING:
     help="The smallest difference that matters. Choose it before you look.",
 )
 @click.option(
+    "--study",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Show the next step of this study, and take reports of failures.",
+)
+@click.option(
     "--note", default="", metavar="TEXT", help="Shown on every view: that the figures are invented, say."
 )
 @store_options
-def page(address: str, margin: float, note: str, place: Place) -> None:
+def page(address: str, margin: float, study: Path | None, note: str, place: Place) -> None:
     """Show a store in a browser, live, until stopped with Ctrl-C.
 
     Serves 127.0.0.1:8486 unless told otherwise. Beyond this computer's own loopback the link that is printed
-    carries a token, and only who has it may look. Nothing can be changed through the page.
+    carries a token, and only who has it may look. Numbers may be typed, notes and photographs attached, and failures
+    of a study reported; nothing that came is ever changed.
 
     \b
     Example:
@@ -46,7 +55,8 @@ def page(address: str, margin: float, note: str, place: Place) -> None:
     host, port = parse_address(address)
     with place.open_to_look():
         pass  # an older store is brought up to date, and what waits is read
-    server = PageServer(Look(place.store, margin=margin / 100, note=note), host, port)
+    look = Look(place.store, margin=margin / 100, note=note, **told(place, study))
+    server = PageServer(look, host, port)
     with _until_stopped() as stopped:
         server.start()
         try:
@@ -55,6 +65,16 @@ def page(address: str, margin: float, note: str, place: Place) -> None:
                 pass
         finally:
             server.stop()
+
+
+def told(place: Place, study: Path | None) -> dict[str, Any]:
+    """What the page must be told of schemas and study. Raises UsageError, or StudyError for a faulty study."""
+    if study is not None:
+        read_file(study)
+    return {
+        "schemas": lambda: load_all_schemas(place.schemas),
+        "study": None if study is None else (lambda: read_file(study)),
+    }
 
 
 @contextmanager

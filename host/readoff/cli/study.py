@@ -174,13 +174,14 @@ def note(
       readoff study note wait-states.toml --label zero-ws "does not start at the fastest setting"
     """
     from readoff.store.notes import add_note, withdraw
+    from readoff.studies.noting import check_note
 
     declared = read_file(file)
     now = datetime.now(UTC)
-    if not text.strip():
-        raise UsageError("the note is empty", next_step="Say what happened.")
     if take_back is None:
-        _check_names(declared, label, program)
+        check_note(declared, label, program, text)
+    elif not text.strip():
+        raise UsageError("the note is empty", next_step="Say what happened.")
     with place.open_to_write() as store:
         if take_back is not None:
             gone = withdraw(store, take_back, machine=declared.machine, text=text, at=now)
@@ -195,17 +196,6 @@ def note(
         echo_json({"note": number, "taken_back": take_back is not None})
     else:
         click.echo(said)
-
-
-def _check_names(declared: Study, label: str, program: str) -> None:
-    if label not in declared.labels:
-        told = ", ".join(map(repr, declared.labels))
-        raise UsageError(
-            f"the study has no configuration {label!r}", next_step=f"Give --label one of: {told}."
-        )
-    if program and program not in {each.name for each in declared.programs}:
-        told = ", ".join(repr(each.name) for each in declared.programs)
-        raise UsageError(f"the study has no program {program!r}", next_step=f"Its programs: {told}.")
 
 
 @study.command()

@@ -99,25 +99,29 @@ def watch(
         watching = Watch(store, folders, lines, recursive=recursive, told=teller.told(), move_to=move_to)
         if study is not None:
             watching.plan_with(_planner(store, study))
-        with _paged(page, place, watching, teller):
+        with _paged(page, place, study, watching, teller):
             watching.run(until_idle)
         teller.end()
     click.get_current_context().exit(1 if teller.held else 0)
 
 
 @contextmanager
-def _paged(address: str | None, place: Place, watching: Watch, teller: _Teller) -> Iterator[None]:
+def _paged(
+    address: str | None, place: Place, study: Path | None, watching: Watch, teller: _Teller
+) -> Iterator[None]:
     """The bench page beside a watch, where an address is given."""
     if address is None:
         yield
         return
+    from readoff.cli.page import told
     from readoff.page.app import Look
     from readoff.page.bench import Bench
     from readoff.page.serve import PageServer, parse_address
 
     host, port = parse_address(address)
     bench = Bench(watching.statuses)
-    server = PageServer(Look(place.store, bench, watching=True), host, port)
+    look = Look(place.store, bench, watching=True, **told(place, study))
+    server = PageServer(look, host, port)
     teller.also(bench.hear)
     server.start()
     try:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import secrets
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
@@ -20,17 +20,28 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
-from readoff.errors import ReadoffError, StoreError, UsageError
+from readoff.errors import ReadoffError, StoreError, StudyError, UsageError
 from readoff.judge import DEFAULT_MARGIN
 from readoff.page.bench import Bench
 from readoff.page.configurations import configurations_view
+from readoff.page.deeds import Deeds
 from readoff.page.findings import finding_view, findings_view
 from readoff.page.guard import Door, Guard
+from readoff.page.pictures import picture_png
 from readoff.page.pulse import VIEWERS, Beat, Pulse
 from readoff.page.readers import Readers
 from readoff.page.runs import arrival_view, held_view, octets_view, run_view, runs_view
+from readoff.page.step_view import StepShown, StudyTrouble, step_shown
+from readoff.page.typing_view import Form, typing_view
+from readoff.page.writer import Writer
 from readoff.store import Store, find
+from readoff.store.attachments import photograph
 from readoff.store.browse import run_page
+from readoff.studies.noting import FAILURES
+
+if TYPE_CHECKING:
+    from readoff.readings import Schema
+    from readoff.studies import Study
 
 _HERE = Path(__file__).resolve().parent
 LATEST = 8
@@ -46,7 +57,8 @@ class Look:
     """What the page looks at.
 
     watching: whether this program also watches lines. margin: smallest difference that matters (0.02 is 2 %).
-    note: shown on every view.
+    note: shown on every view. schemas: what captures are read by, to know what a typed number means. study: reads the
+    file of the study that is done at this bench, anew each time; None for none.
     """
 
     store: Path
@@ -54,6 +66,8 @@ class Look:
     watching: bool = False
     margin: float = DEFAULT_MARGIN
     note: str = ""
+    schemas: Callable[[], Sequence[Schema]] = tuple
+    study: Callable[[], Study] | None = None
 
 
 class Page:
@@ -61,10 +75,14 @@ class Page:
 
     def __init__(self, look: Look, door: Door, going_on: Callable[[], bool]) -> None:
         self._look, self._going_on = look, going_on
-        self._readers = Readers(look.store)
+        schemas = cache(look.schemas)
+        self._readers = Readers(look.store, schemas)
+        self._writer = Writer(look.store, schemas)
+        self._deeds = Deeds(self._writer, look.study, self._typing_again, self._changed)
         self._pulse = Pulse(self._readers, look.bench)
         self._viewers = 0
         self._start = secrets.token_hex(4)
+        self._step: tuple[int, Study, StepShown] | None = None
         self._templates = Environment(
             loader=FileSystemLoader(_HERE / "templates"),
             autoescape=True,
@@ -89,12 +107,16 @@ class Page:
             Route("/runs/{run}", self.run),
             Route("/runs/{run}/octets/{of}", self.octets),
             Route("/arrivals/{number:int}", self.arrival),
+            Route("/runs/{run}/pictures/{position:int}.png", self.picture),
+            Route("/photographs/{sha256}", self.photograph),
             Route("/held", self.held),
+            Route("/held/{hold:int}", self.typing),
             Route("/configurations", self.configurations),
             Route("/findings", self.findings),
             Route("/finding", self.finding),
             Route("/changes", self.changes),
             Route("/look/{name}", self.look),
+            *self._deeds.routes(),
         ]
 
     @asynccontextmanager
@@ -105,15 +127,25 @@ class Page:
         finally:
             pulse.cancel()
             await asyncio.gather(pulse, return_exceptions=True)
+            self._writer.close()
             self._readers.close()
 
     # -- views ---------------------------------------------------------------------------------------------------
 
     async def now(self, request: Request) -> Response:
         """What the bench does now, and what came last."""
-        return await self._show(request, "now.html", self._now_view, self._pulse.beat)
+        study = self._study()
+        beat = (self._pulse.beat, study)
+        return await self._show(request, "now.html", lambda store: self._now_view(store, study), beat)
 
-    def _now_view(self, store: Store) -> dict[str, Any]:
+    def _study(self) -> Study | StudyTrouble | None:
+        """The study as its file is now."""
+        try:
+            return self._look.study() if self._look.study is not None else None
+        except ReadoffError as error:
+            return StudyTrouble(error.sentence())
+
+    def _now_view(self, store: Store, study: Study | StudyTrouble | None) -> dict[str, Any]:
         bench = self._look.bench
         latest = run_page(store, limit=LATEST).runs
         sources = bench.sources()
@@ -124,7 +156,18 @@ class Page:
             "counts": find.counts(store),
             "talking": sum(each.state in ("talking", "bringing in") for each in sources),
             "away": [each for each in sources if each.state == "away"],
+            "next": self._next(store, study),
+            "failures": FAILURES,
         }
+
+    def _next(self, store: Store, study: Study | StudyTrouble | None) -> StepShown | StudyTrouble | None:
+        """The study's next step; worked out anew only when the store, or the study's file, has changed."""
+        if study is None or isinstance(study, StudyTrouble):
+            return study
+        beat, known = self._pulse.beat.store, self._step
+        if known is None or known[:2] != (beat, study):
+            known = self._step = (beat, study, step_shown(store, study))
+        return known[2]
 
     async def runs(self, request: Request) -> Response:
         """Runs, searched and filtered."""
@@ -156,11 +199,35 @@ class Page:
         begin = _number(request, "begin") or 0
         return await self._show(request, "held.html", lambda store: held_view(store, begin))
 
+    async def typing(self, request: Request) -> Response:
+        """The form for a number that is held."""
+        hold = request.path_params["hold"]
+        return await self._show(request, "typing.html", lambda store: typing_view(store, hold))
+
+    async def _typing_again(self, request: Request, hold: int, form: Form) -> Response:
+        """The same form, with why what was sent is not kept."""
+        view = await self._readers.ask(lambda store: typing_view(store, hold, form))
+        return HTMLResponse(self._render("typing.html", {"beat": self._told(self._pulse.beat), **view}), 422)
+
+    async def picture(self, request: Request) -> Response:
+        """A captured picture, decoded and written anew."""
+        run, position = request.path_params["run"], request.path_params["position"]
+        octets = await self._readers.ask(lambda store: picture_png(store, run, position))
+        return Response(octets, media_type="image/png")
+
+    async def photograph(self, request: Request) -> Response:
+        """A photograph that was attached."""
+        sha256 = request.path_params["sha256"]
+        found = await self._readers.ask(lambda store: photograph(store, sha256))
+        return Response(found.octets, media_type=found.kind, headers={"content-disposition": "inline"})
+
     async def configurations(self, request: Request) -> Response:
         """Configurations side by side."""
         wanted = [each[:_LONGEST] for each in request.query_params.getlist("label")]
+        study = self._study()
+        announced = () if study is None or isinstance(study, StudyTrouble) else study.labels
         return await self._show(
-            request, "configurations.html", lambda store: configurations_view(store, wanted)
+            request, "configurations.html", lambda store: configurations_view(store, wanted, announced)
         )
 
     async def findings(self, request: Request) -> Response:
@@ -203,12 +270,18 @@ class Page:
 
     async def _trouble(self, request: Request, error: Exception) -> Response:
         assert isinstance(error, ReadoffError)
-        status = 404 if isinstance(error, UsageError) else 503 if isinstance(error, StoreError) else 500
-        return HTMLResponse(self._render("trouble.html", {"sentence": error.sentence(), "beat": ""}), status)
+        posted = request.method == "POST"
+        asked = 400 if posted else 404
+        told = isinstance(error, UsageError | StudyError)
+        status = asked if told else 503 if isinstance(error, StoreError) else 500
+        values = {"sentence": error.sentence(), "beat": "", "posted": posted}
+        return HTMLResponse(self._render("trouble.html", values), status)
 
     async def _nothing_there(self, request: Request, error: Exception) -> Response:
         sentence = "There is no such view; the names above lead to those that there are."
-        return HTMLResponse(self._render("trouble.html", {"sentence": sentence, "beat": ""}), 404)
+        return HTMLResponse(
+            self._render("trouble.html", {"sentence": sentence, "beat": "", "posted": False}), 404
+        )
 
     async def look(self, request: Request) -> Response:
         """The style sheet, the script and the sign."""
@@ -224,6 +297,9 @@ class Page:
                 "There are as many viewers as there may be.\n", 503, {"retry-after": "15"}
             )
         return EventSourceResponse(self._stream(), ping=15, send_timeout=10)
+
+    async def _changed(self) -> None:
+        await self._pulse.changed()
 
     async def _stream(self) -> AsyncIterator[dict[str, str]]:
         self._viewers += 1

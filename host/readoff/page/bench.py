@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import threading
 import time
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
-from readoff.arrivals.told import Note, Status, Took
+from readoff.arrivals.told import About, Note, Status, Took
 
 NOTES_KEPT = 30
+RATE_OVER = 4.0
+"""Seconds over which the octets of a line are told as a rate."""
 TALKING = 10.0
 """Seconds after its last octet for which a line is said to be talking."""
 
@@ -27,12 +29,18 @@ class Told:
 
 @dataclass(frozen=True)
 class Source:
-    """One line or folder as the page shows it. state: one word; power: what is known of its machine's spool."""
+    """One line or folder as the page shows it.
+
+    state: one word. power: what is known of its machine's spool. rate: octets a second of late. troubles: records that
+    were refused, let go or started again, and octets that were no frame, so far.
+    """
 
     status: Status
     state: str
     last_arrival: datetime | None
     power: Power
+    rate: int
+    troubles: int
 
 
 @dataclass(frozen=True)
@@ -60,12 +68,15 @@ class Bench:
         self._statuses = statuses
         self._lock = threading.Lock()
         self._notes: deque[Told] = deque(maxlen=NOTES_KEPT)
+        self._troubles: Counter[str] = Counter()
+        self._octets: dict[str, deque[tuple[float, int]]] = {}
 
     def hear(self, what: Took | Note) -> None:
         """Takes what the watch tells."""
         if isinstance(what, Note):
             with self._lock:
                 self._notes.append(Told(datetime.now(UTC), what.source, what.what))
+                self._troubles[what.source] += what.about in (About.RECORD, About.NOISE)
 
     def notes(self) -> list[Told]:
         """What was told, the newest first."""
@@ -76,19 +87,33 @@ class Bench:
         """Each line and folder at this moment, lines first."""
         now, wall = time.monotonic(), datetime.now(UTC)
         statuses = sorted(self._statuses(), key=lambda each: each.kind != "line")
-        return [_source(each, now, wall) for each in statuses]
+        with self._lock:
+            return [
+                Source(
+                    each,
+                    _state(each, now),
+                    None if each.last_arrival is None else wall - timedelta(seconds=now - each.last_arrival),
+                    power_of(each),
+                    self._rate(each, now),
+                    self._troubles[each.name],
+                )
+                for each in statuses
+            ]
+
+    def _rate(self, status: Status, now: float) -> int:
+        """Octets a second since the oldest look within RATE_OVER."""
+        seen = self._octets.setdefault(status.name, deque())
+        seen.append((now, status.octets))
+        while len(seen) > 2 and seen[1][0] < now - RATE_OVER:
+            seen.popleft()
+        (then, before), took = seen[0], now - seen[0][0]
+        return round((status.octets - before) / took) if took >= 0.1 and now - then < 4 * RATE_OVER else 0
 
     def mark(self) -> object:
         """A value that differs when there is something new to see."""
         with self._lock:
             told = self._notes[-1] if self._notes else None
-        return told, [(each.status, each.state) for each in self.sources()]
-
-
-def _source(status: Status, now: float, wall: datetime) -> Source:
-    last = status.last_arrival
-    at = None if last is None else wall - timedelta(seconds=now - last)
-    return Source(status, _state(status, now), at, power_of(status))
+        return told, [(replace(each.status), each.state, each.rate) for each in self.sources()]
 
 
 def _state(status: Status, now: float) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +10,7 @@ from readoff.errors import UsageError
 from readoff.snapshots import Disagreement, Fact, agreed, difference, same_label
 from readoff.snapshots.difference import ABSENT
 from readoff.store import Store, find
+from readoff.store.attachments import attachments
 
 MOST = 6
 """Configurations that are shown at a time."""
@@ -33,8 +34,13 @@ class Column:
     disagreements: tuple[Disagreement, ...]
 
 
-def configurations_view(store: Store, wanted: Sequence[str]) -> dict[str, Any]:
-    """Snapshots of some labels side by side; without any named, of the first ones there are."""
+def configurations_view(
+    store: Store, wanted: Sequence[str], announced: Collection[str] = ()
+) -> dict[str, Any]:
+    """Snapshots of some labels side by side; without any named, of the first ones there are.
+
+    announced: labels of the study, which may have attachments before anything came.
+    """
     labels = find.labels(store)
     for label in wanted:
         if label not in labels:
@@ -53,6 +59,10 @@ def configurations_view(store: Store, wanted: Sequence[str]) -> dict[str, Any]:
         "columns": columns,
         "differ": differ,
         "same": same,
+        "attached": [
+            each for each in attachments(store) if each.label in shown or (not wanted and each.label)
+        ],
+        "may_have": sorted({*labels, *announced}),
     }
 
 

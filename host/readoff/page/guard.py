@@ -3,7 +3,8 @@
 - The Host asked for must be ours: a name that somebody else's DNS points at this computer is refused, a bare
   address never needs DNS.
 - A request that another site's page makes (Origin, Sec-Fetch-Site) is refused.
-- Only GET and HEAD: the page changes nothing.
+- GET and HEAD change nothing. A POST must say by its Origin that it comes from a form of this very page, and how long
+  it is; nothing else is taken.
 - Beyond loopback a token is needed: in the first link, then in a cookie.
 """
 
@@ -20,6 +21,10 @@ from starlette.requests import cookie_parser
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from readoff.store.photographs import MOST_OCTETS
+
+MOST_BODY = MOST_OCTETS + (64 << 10)
+"""Octets of a form: a photograph, and what else is in it."""
 CONTENT_POLICY = "; ".join(
     (
         "default-src 'none'",
@@ -35,7 +40,7 @@ CONTENT_POLICY = "; ".join(
 _HEADERS = (
     ("content-security-policy", CONTENT_POLICY),
     ("x-content-type-options", "nosniff"),
-    ("referrer-policy", "no-referrer"),
+    ("referrer-policy", "same-origin"),  # with no-referrer a form's Origin would be "null"
     ("cross-origin-opener-policy", "same-origin"),
     ("cross-origin-resource-policy", "same-origin"),
     ("cache-control", "no-store"),
@@ -102,11 +107,11 @@ class Guard:
             return _no(403, "This page does not go by that name.")
         if _from_elsewhere(headers):
             return _no(403, "Another site's page may not ask this one.")
-        if scope["method"] not in ("GET", "HEAD"):
-            answer = _no(405, "This page only shows; it changes nothing.")
-            answer.headers["allow"] = "GET, HEAD"
+        if scope["method"] not in ("GET", "HEAD", "POST"):
+            answer = _no(405, "This page shows, and takes its own forms; nothing else.")
+            answer.headers["allow"] = "GET, HEAD, POST"
             return answer
-        return self._token(scope, headers)
+        return (_form_refused(headers) if scope["method"] == "POST" else None) or self._token(scope, headers)
 
     def _token(self, scope: Scope, headers: Headers) -> Response | None:
         if not self._door.token:
@@ -120,6 +125,18 @@ class Guard:
         if _equal([held] if held else [], self._door.token):
             return None
         return _no(403, "Open the link that the command printed: it carries the token.")
+
+
+def _form_refused(headers: Headers) -> Response | None:
+    """Why a form is not taken: it is not this page's own (another origin was refused before), or it is too long."""
+    if "origin" not in headers or headers.get("sec-fetch-site", "same-origin") != "same-origin":
+        return _no(403, "Only this page's own forms may change something.")
+    length = headers.get("content-length", "")
+    if not (length.isascii() and length.isdecimal()) or "transfer-encoding" in headers:
+        return _no(411, "How long this is must be said beforehand.")
+    if len(length) > 12 or int(length) > MOST_BODY:
+        return _no(413, f"At most {MOST_OCTETS >> 20} MiB are taken at a time. Nothing was kept.")
+    return None
 
 
 def _from_elsewhere(headers: Headers) -> bool:

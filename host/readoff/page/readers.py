@@ -5,13 +5,16 @@ from __future__ import annotations
 import asyncio
 import queue
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from readoff.store import Store
 from readoff.store.browse import data_version, open_to_read
+
+if TYPE_CHECKING:
+    from readoff.readings import Schema
 
 THREADS = 2
 """More would only take turns with the thread that keeps what arrives."""
@@ -27,10 +30,10 @@ class Readers:
     Raises StoreError at once when the store cannot be read.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, schemas: Callable[[], Sequence[Schema]] = tuple) -> None:
         self._stores: queue.SimpleQueue[Store] = queue.SimpleQueue()
         for _ in range(THREADS):
-            self._stores.put(open_to_read(path))
+            self._stores.put(open_to_read(path, schemas))
         self._watcher = open_to_read(path)  # the number is each connection's own
         self._threads = ThreadPoolExecutor(THREADS, thread_name_prefix="page")
         self._answers: OrderedDict[Hashable, asyncio.Future[bytes]] = OrderedDict()

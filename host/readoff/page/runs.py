@@ -9,9 +9,11 @@ from typing import Any
 from readoff.contract.record import Record
 from readoff.errors import UsageError
 from readoff.page.octets import octet_page, page_start
+from readoff.page.pictures import is_picture
 from readoff.page.screens import Mark, Piece, screen_rows, text_row
 from readoff.readings.shown import CaptureKind, show
 from readoff.store import Store, find
+from readoff.store.attachments import attachments
 from readoff.store.browse import arrival_octets, run_labels, run_page
 from readoff.store.captures import RunState, Taken
 from readoff.store.find import ReadingRow, RunInFull
@@ -28,6 +30,7 @@ class Shot:
     """One capture as the page shows it.
 
     screen: whether rows are of a text screen; width: its style. left_out: lines beyond LINES_SHOWN.
+    picture: where the picture is that a file holds, or "".
     """
 
     position: int
@@ -38,6 +41,7 @@ class Shot:
     width: str
     rows: Sequence[Sequence[Piece]]
     left_out: int
+    picture: str = ""
 
 
 def runs_view(store: Store, words: str, label: str, state: str, begin: int) -> dict[str, Any]:
@@ -76,6 +80,7 @@ def run_view(store: Store, name: str) -> dict[str, Any]:
         "full": full,
         "run": full.run,
         "typed": typed(store, id=full.run.id),
+        "attached": attachments(store, id=full.run.id),
         "shots": [_shot(full, each) for each in full.captures],
         "unknown": [section for section in full.record.sections if not section.name],
     }
@@ -87,14 +92,24 @@ def _shot(full: RunInFull, taken: Taken) -> Shot:
         for index, reading in enumerate(full.readings)
         if reading.capture == taken.position and not reading.derived
     ]
+    return shot_of(full, taken, marks)
+
+
+def shot_of(full: RunInFull, taken: Taken, marks: Sequence[Mark], only: Sequence[int] | None = None) -> Shot:
+    """A capture of a run with some of its octets marked. only: the lines of a text that are shown, all if None."""
     capture = taken.capture
     columns = capture.columns
     whole = capture.kind is CaptureKind.SCREEN and columns > 0 and len(capture.octets) % (2 * columns) == 0
+    picture = f"/runs/{full.run.number}/pictures/{taken.position}.png" if is_picture(capture) else ""
     rows: list[list[Piece]]
-    if whole:
+    if picture:
+        rows = []
+    elif whole:
         rows = screen_rows(capture.octets, columns, _mode_of(full.record, taken), marks)
     else:
-        rows = [text_row(line, marks) for line in show(capture).lines]
+        lines = show(capture).lines
+        chosen = lines if only is None else [lines[at] for at in only if 0 <= at < len(lines)]
+        rows = [text_row(line, marks) for line in chosen]
     size = f"{columns} × {taken.rows}, " if taken.rows else ""
     return Shot(
         taken.position,
@@ -105,6 +120,7 @@ def _shot(full: RunInFull, taken: Taken) -> Shot:
         f"w{columns}" if columns in KNOWN_WIDTHS else "",
         rows[:LINES_SHOWN],
         max(0, len(rows) - LINES_SHOWN),
+        picture,
     )
 
 

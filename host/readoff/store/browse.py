@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from readoff.errors import StoreError, UsageError
 from readoff.store.find import RUNS, RunRow, query
@@ -14,11 +15,15 @@ from readoff.store.keep import Store
 from readoff.store.migrations import APPLICATION_ID, MIGRATIONS, version_of
 from readoff.store.sqlite import telling
 
+if TYPE_CHECKING:
+    from readoff.readings import Schema
 
-def open_to_read(path: Path, *, busy: int = 2000) -> Store:
+
+def open_to_read(path: Path, schemas: Callable[[], Sequence[Schema]] = tuple, *, busy: int = 2000) -> Store:
     """A store on a connection that can only read; it may be used by one thread at a time, whichever.
 
-    busy: milliseconds to wait for a lock. Raises StoreError when there is no store, or it is of another version:
+    schemas: for who wants to know what a metric means. busy: milliseconds to wait for a lock.
+    Raises StoreError when there is no store, or it is of another version:
     nothing is brought up to date here.
     """
     from sqlite_utils import Database  # noqa: PLC0415 - costs 0.4 s, and --help does not need it
@@ -35,14 +40,15 @@ def open_to_read(path: Path, *, busy: int = 2000) -> Store:
         try:
             conn.execute("PRAGMA query_only = ON")
             db = Database(conn, execute_plugins=False)
-            _refuse(db, path)
+            refuse_other_versions(db, path)
         except BaseException:
             conn.close()
             raise
-    return Store(db, path, (), lambda: datetime.now(UTC))
+    return Store(db, path, schemas, lambda: datetime.now(UTC))
 
 
-def _refuse(db: Any, path: Path) -> None:
+def refuse_other_versions(db: Any, path: Path) -> None:
+    """Raises StoreError where a file is no store, or of another version than this program's."""
     if int(db.execute("PRAGMA application_id").fetchone()[0]) != APPLICATION_ID:
         raise StoreError("this is not a store of Readoff", where=str(path))
     if version_of(db) != len(MIGRATIONS):

@@ -26,9 +26,13 @@ function showAges() {
   }
 }
 
-function isRead(part) {
+// Whether a person marks something in a part, or has begun to fill something in: then it is left as it is.
+function isUsed(part) {
   const chosen = getSelection();
-  return !chosen.isCollapsed && part.contains(chosen.anchorNode);
+  if (!chosen.isCollapsed && part.contains(chosen.anchorNode)) return true;
+  const active = document.activeElement;
+  if (part.contains(active) && active.matches("input, textarea, select")) return true;
+  return [...part.querySelectorAll("input, textarea")].some((each) => each.value !== each.defaultValue && each.dataset.person === undefined);
 }
 
 // Puts the new part in the place of the old one, and keeps what the person does in it.
@@ -38,7 +42,12 @@ function swap(old, fresh) {
   const open = [...old.querySelectorAll("details")].map((each) => each.open);
   [...fresh.querySelectorAll("details")].forEach((each, at) => { each.open = Boolean(open[at]); });
   const scrolled = [...old.querySelectorAll(".wide")].map((each) => each.scrollLeft);
+  for (const each of fresh.querySelectorAll("img")) {
+    const same = [...old.querySelectorAll("img")].find((one) => one.src === each.src);
+    if (same) each.replaceWith(same);
+  }
   old.replaceWith(fresh);
+  rememberWho();
   [...fresh.querySelectorAll(".wide")].forEach((each, at) => { each.scrollLeft = scrolled[at] || 0; });
   if (href) {
     const again = [...fresh.querySelectorAll("[href]")].find((each) => each.getAttribute("href") === href);
@@ -60,7 +69,7 @@ async function ask() {
       for (const old of document.querySelectorAll("[data-live]")) {
         const fresh = page.getElementById(old.id);
         if (!fresh) continue;
-        if (isRead(old)) waits = true;
+        if (isUsed(old)) waits = true;
         else swap(old, document.adoptNode(fresh));
       }
       showAges();
@@ -110,8 +119,23 @@ function follow() {
   addEventListener("pagehide", () => stream.close(), { once: true });
 }
 
+// Who sits at this device: filled in where the page asks for it, and remembered by the browser alone.
+function rememberWho() {
+  let known = "";
+  try { known = localStorage.getItem("person") || ""; } catch { /* not allowed: then it is typed each time */ }
+  for (const each of document.querySelectorAll("input[data-person]")) {
+    if (!each.value) each.value = known;
+  }
+}
+
+addEventListener("submit", (event) => {
+  const who = event.target.querySelector("input[data-person]");
+  try { if (who && who.value) localStorage.setItem("person", who.value); } catch { /* as above */ }
+});
+
 addEventListener("pageshow", (event) => { if (event.persisted) follow(); });
 showAges();
+rememberWho();
 tell();
 setInterval(showAges, 1000);
 if (document.querySelector("[data-live]")) follow();
