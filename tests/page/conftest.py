@@ -1,5 +1,7 @@
 """One browser for all tests of the page, and a fresh context with nothing remembered for each."""
 
+import shutil
+import subprocess
 from urllib.parse import urlsplit
 
 import pytest
@@ -62,3 +64,17 @@ def shown(filled):
     """The page over that store: its address."""
     with served(Look(filled)) as server:
         yield f"http://127.0.0.1:{server.port}"
+
+
+@pytest.fixture(scope="session")
+def axe(tmp_path_factory):
+    """The script of axe-core, fetched with npm; None where it cannot be had within half a minute."""
+    if not shutil.which("npm"):
+        return None
+    folder = tmp_path_factory.mktemp("axe")
+    command = ["npm", "install", "--no-audit", "--no-fund", "--ignore-scripts", "axe-core@4"]
+    try:
+        subprocess.run(command, cwd=folder, check=True, capture_output=True, timeout=30)
+    except (subprocess.SubprocessError, OSError):
+        return None
+    return (folder / "node_modules/axe-core/axe.min.js").read_text(encoding="utf-8")

@@ -1,9 +1,6 @@
 """The page in a real browser: live, down to the octets, inert, at every width, by keyboard and for screen readers."""
 
-import json
 import random
-import shutil
-import subprocess
 
 import pytest
 
@@ -11,6 +8,7 @@ from readoff.contract.cp437 import glyphs
 from readoff.page.app import Look
 from support import store_samples as samples
 from support.page_bench import boot_records, fill, open_sample_store, running, served
+from support.page_checks import flaws
 
 VIEWS = [
     "/",
@@ -243,66 +241,6 @@ def test_by_keyboard_alone_from_now_to_the_octets(shown, browse):
     assert page.locator("table.octets").is_visible()
 
 
-# -- screen readers ------------------------------------------------------------------------------------------
-
-# Our own checks: landmarks, one first heading, heading order, names of controls and images, table heads, contrast.
-OWN_CHECKS = """() => {
-  const wrong = [];
-  if (document.documentElement.lang !== 'en') wrong.push('no language');
-  if (document.querySelectorAll('main').length !== 1) wrong.push('not one main');
-  if (document.querySelectorAll('h1').length !== 1) wrong.push('not one h1');
-  let level = 0;
-  for (const each of document.querySelectorAll('h1, h2, h3, h4')) {
-    const now = +each.tagName[1];
-    if (now > level + 1) wrong.push('heading skips a level: ' + each.textContent);
-    level = now;
-  }
-  for (const each of document.querySelectorAll('nav, [role=region]'))
-    if (!each.getAttribute('aria-label')) wrong.push('a landmark without a name');
-  for (const each of document.querySelectorAll('input:not([type=hidden]), select, textarea'))
-    if (!each.labels.length) wrong.push('a control without a label: ' + each.name);
-  for (const each of document.querySelectorAll('a, button'))
-    if (!(each.getAttribute('aria-label') || each.textContent).trim()) wrong.push('a link without a name');
-  for (const each of document.querySelectorAll('svg:not([aria-label])')) wrong.push('a chart without words');
-  for (const each of document.querySelectorAll('table'))
-    if (!each.caption || !each.querySelector('th[scope=col]')) wrong.push('a table without head or caption');
-  const ids = [...document.querySelectorAll('[id]')].map(each => each.id);
-  if (new Set(ids).size !== ids.length) wrong.push('an id twice');
-  const numbers = text => (text.match(/[0-9.]+/g) || []).map(Number);
-  const light = ([r, g, b]) => { const f = v => (v /= 255) <= .04045 ? v / 12.92 : ((v + .055) / 1.055) ** 2.4;
-    return .2126 * f(r) + .7152 * f(g) + .0722 * f(b); };
-  const ground = each => { for (; each; each = each.parentElement) {
-    const c = numbers(getComputedStyle(each).backgroundColor); if (c.length === 3 || c[3] > 0) return c; }
-    return [255, 255, 255]; };
-  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-  let looked = 0;
-  for (let node; (node = walk.nextNode());) {
-    const each = node.parentElement, style = getComputedStyle(each);
-    if (!node.data.trim() || each.closest('.screen, .unseen, script, .skip')) continue;
-    const text = numbers(each.namespaceURI.endsWith('svg') ? style.fill : style.color);
-    const [a, b] = [light(text), light(ground(each))].sort((x, y) => y - x);
-    looked++;
-    const ratio = (a + .05) / (b + .05);
-    if (ratio < 4.5) wrong.push('contrast ' + ratio.toFixed(2) + ': ' + node.data.trim());
-  }
-  if (looked < 5) wrong.push('next to nothing was looked at');
-  return wrong; }"""
-
-
-@pytest.fixture(scope="session")
-def axe(tmp_path_factory):
-    """The script of axe-core, fetched with npm; None where it cannot be had within half a minute."""
-    if not shutil.which("npm"):
-        return None
-    folder = tmp_path_factory.mktemp("axe")
-    command = ["npm", "install", "--no-audit", "--no-fund", "--ignore-scripts", "axe-core@4"]
-    try:
-        subprocess.run(command, cwd=folder, check=True, capture_output=True, timeout=30)
-    except (subprocess.SubprocessError, OSError):
-        return None
-    return (folder / "node_modules/axe-core/axe.min.js").read_text(encoding="utf-8")
-
-
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("view", [*VIEWS, "a finding"])
 def test_every_view_is_usable_without_seeing_it_and_has_contrast(shown, browse, view, scheme, axe):
@@ -311,17 +249,7 @@ def test_every_view_is_usable_without_seeing_it_and_has_contrast(shown, browse, 
     if view == "a finding":
         page.locator("section.finding h2 a").first.click()
         page.locator("a.down").first.wait_for()
-    assert page.evaluate(OWN_CHECKS) == []
-    if axe:
-        page.evaluate(axe)
-        found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
-        assert found["testEngine"]["name"] == "axe-core"
-        serious = [
-            (each["id"], [node["html"][:120] for node in each["nodes"]])
-            for each in found["violations"]
-            if each["impact"] in ("serious", "critical")
-        ]
-        assert not serious, json.dumps(serious, indent=1)
+    assert flaws(page, axe) == []
 
 
 def test_the_own_checks_can_fail(shown, browse):
@@ -333,7 +261,7 @@ def test_the_own_checks_can_fail(shown, browse):
         h.className = 'faint'; const s = new CSSStyleSheet(); s.replaceSync('.faint { color: #ddd; background: #fff }');
         document.adoptedStyleSheets = [s]; }"""
     )
-    told = " ".join(page.evaluate(OWN_CHECKS))
+    told = " ".join(flaws(page, None))
     assert "heading skips" in told
     assert "contrast 1." in told
 

@@ -103,6 +103,7 @@ class Page:
     def _routes(self) -> list[Route]:
         return [
             Route("/", self.now),
+            Route("/far", self.far),
             Route("/runs", self.runs),
             Route("/runs/{run}", self.run),
             Route("/runs/{run}/octets/{of}", self.octets),
@@ -137,6 +138,16 @@ class Page:
         study = self._study()
         beat = (self._pulse.beat, study)
         return await self._show(request, "now.html", lambda store: self._now_view(store, study), beat)
+
+    async def far(self, request: Request) -> Response:
+        """The three things that matter from across the room, as large as the screen allows."""
+        study = self._study()
+        beat = (self._pulse.beat, study)
+        return await self._show(request, "far.html", lambda store: self._far_view(store, study), beat)
+
+    def _far_view(self, store: Store, study: Study | StudyTrouble | None) -> dict[str, Any]:
+        lines = [each for each in self._look.bench.sources() if each.status.kind == "line"]
+        return {"lines": lines, "counts": find.counts(store), "next": self._next(store, study)}
 
     def _study(self) -> Study | StudyTrouble | None:
         """The study as its file is now."""

@@ -96,7 +96,7 @@ function tell() {
 function differs(beat) {
   const [run, store, bench] = beat.split(".");
   const [oldRun, oldStore, oldBench] = shown.split(".");
-  return run !== oldRun || store !== oldStore || (view === "now" && bench !== oldBench);
+  return run !== oldRun || store !== oldStore || ((view === "now" || view === "far") && bench !== oldBench);
 }
 
 function follow() {
