@@ -8,6 +8,7 @@ from readoff.contract.cp437 import glyphs
 from readoff.page.app import Look
 from support import store_samples as samples
 from support.page_bench import boot_records, fill, open_sample_store, running, served
+from support.page_cells import CELLS, COLOURS
 from support.page_checks import flaws
 
 VIEWS = [
@@ -146,27 +147,6 @@ def test_markup_and_escape_sequences_in_captures_are_text(tmp_path, browse):
 
 
 # -- screens -------------------------------------------------------------------------------------------------
-
-# The sixteen colours of an RGBI monitor as RGB (from memory: 2/3 for a colour, 1/3 for bright, brown with half green).
-COLOURS = [(0, 0, 0), (0, 0, 170), (0, 170, 0), (0, 170, 170), (170, 0, 0), (170, 0, 170), (170, 85, 0)]
-COLOURS += [(170, 170, 170), (85, 85, 85), (85, 85, 255), (85, 255, 85), (85, 255, 255), (255, 85, 85)]
-COLOURS += [(255, 85, 255), (255, 255, 85), (255, 255, 255)]
-
-# What stands in every cell: its letter, its colours, and how far it is from its column.
-CELLS = """pre => [...pre.querySelectorAll('.row')].map(row => {
-  const out = [], left = row.getBoundingClientRect().left;
-  const walk = document.createTreeWalker(row, NodeFilter.SHOW_TEXT);
-  for (let node; (node = walk.nextNode());) {
-    const style = getComputedStyle(node.parentElement);
-    for (let at = 0; at < node.data.length; at++) {
-      if (node.data[at] === '\\n') continue;
-      const range = document.createRange(); range.setStart(node, at); range.setEnd(node, at + 1);
-      const box = node.parentElement.classList.contains('narrow')
-        ? node.parentElement.getBoundingClientRect() : range.getBoundingClientRect();
-      out.push([node.data[at], style.color, style.backgroundColor, box.left - left]);
-    }
-  }
-  return out; })"""
 
 
 @pytest.mark.parametrize("rows", [25, 43, 50])
