@@ -9,15 +9,17 @@ from readoff.errors import LineError
 @pytest.mark.parametrize(
     ("text", "form", "place", "rate", "tcp_port"),
     [
-        ("COM3", "port", "COM3", 9600, 0),
+        ("COM3", "port", "COM3", 115200, 0),
         ("/dev/ttyUSB0,38400", "port", "/dev/ttyUSB0", 38400, 0),
         ("COM1,115200", "port", "COM1", 115200, 0),
         ("rfc2217://bench:4001,19200", "url", "rfc2217://bench:4001", 19200, 0),
-        ("socket://127.0.0.1:4001", "socket", "127.0.0.1", 9600, 4001),
-        ("socket://[::1]:4001/", "socket", "::1", 9600, 4001),
-        ("listen:127.0.0.1:0", "listen", "127.0.0.1", 9600, 0),
-        ("listen::4001", "listen", "127.0.0.1", 9600, 4001),
-        ("listen:[::1]:4001", "listen", "::1", 9600, 4001),
+        ("socket://127.0.0.1:4001", "socket", "127.0.0.1", 115200, 4001),
+        ("socket://[::1]:4001/", "socket", "::1", 115200, 4001),
+        ("listen:127.0.0.1:0", "listen", "127.0.0.1", 115200, 0),
+        ("listen::4001", "listen", "127.0.0.1", 115200, 4001),
+        ("listen::4001,19200", "listen", "127.0.0.1", 19200, 4001),
+        ("socket://h:1,1200", "socket", "h", 1200, 1),
+        ("listen:[::1]:4001", "listen", "::1", 115200, 4001),
     ],
 )
 def test_lines_as_they_are_written(text, form, place, rate, tcp_port):

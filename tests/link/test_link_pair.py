@@ -1,32 +1,13 @@
 """Both ends together, with no I/O: whatever the line does, what was told kept arrived whole, and it ends."""
 
-import random
-
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from readoff.contract.record import RecordId
 from readoff.link.events import Arrived, Bye
 from readoff.link.receiver import Receiver
-from readoff.link.sender import Sender, Spooled, Verdict
-from support.simulated_line import Desk, Faults, Line
-
-
-def spool_of(lengths, seed=1):
-    draw = random.Random(seed)
-    return [
-        Spooled(RecordId(7, 8, number + 1), draw.randbytes(length)) for number, length in enumerate(lengths)
-    ]
-
-
-def check_invariant(sender, spool, desk):
-    assert sender.over
-    for each in spool:
-        if sender.verdicts[each.id] is Verdict.KEPT:
-            assert desk.kept[each.id] == each.octets
-    assert all(desk.kept[id] in [each.octets for each in spool if each.id == id] for id in desk.kept)
-
+from readoff.link.sender import Sender, Verdict
+from support.simulated_line import Desk, Faults, Line, check_invariant, spool_of
 
 rate = st.sampled_from([0.0, 0.01, 0.05, 0.2])
 faulty_lines = st.builds(
@@ -76,7 +57,7 @@ def test_a_bad_line_still_brings_all(seed):
 @pytest.mark.parametrize("xon_xoff", [False, True])
 def test_a_clean_line_sends_every_octet_once(xon_xoff):
     spool = spool_of([65_536])
-    desk, receiver, line = Desk(), Receiver(), Line(Faults(delay=0.016), 1)
+    desk, receiver, line = Desk(), Receiver(), Line(Faults(delay=0.016), 1, 11_520.0)
     sender = Sender(7, 8, spool, xon_xoff=xon_xoff)
     events = line.run(sender, receiver, desk)
     assert [event.octets for event in events if isinstance(event, Arrived)] == [spool[0].octets]

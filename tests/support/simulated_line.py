@@ -9,8 +9,9 @@ from dataclasses import dataclass, field
 
 from readoff.contract.record import RecordId
 from readoff.link.events import Arrived, Event, Offered
+from readoff.link.rates import START
 from readoff.link.receiver import Receiver
-from readoff.link.sender import Sender
+from readoff.link.sender import Sender, Spooled, Verdict
 
 IDLE = 0.05
 """Seconds of simulated time between two looks at a sender that has nothing to send."""
@@ -20,7 +21,8 @@ IDLE = 0.05
 class Faults:
     """What a line does. Probabilities are per transmission, but ``flip``: per bit. delay: seconds one way.
 
-    burst: up to 40 octets in a row become noise. double_octet: one comes twice.
+    burst: up to 40 octets in a row become noise. double_octet: one comes twice. garbles: divisors at which nothing
+    comes through; goes_bad: seconds after which nothing does at any divisor below the start's.
     """
 
     lose: float = 0.0
@@ -32,6 +34,8 @@ class Faults:
     delay: float = 0.0
     burst: float = 0.0
     double_octet: float = 0.0
+    garbles: frozenset[int] = frozenset()
+    goes_bad: float = float("inf")
 
 
 @dataclass
@@ -56,20 +60,27 @@ class Desk:
 
 
 class Line:
-    """Carries octets both ways, with faults; counts what the sender put on it."""
+    """Carries octets both ways, with faults; counts what the sender put on it.
 
-    def __init__(self, faults: Faults, seed: int, octets_per_second: float = 11_520.0) -> None:
+    Where the two ends' divisors differ, what arrives is garbled. fixed: the host's port does not change its rate.
+    """
+
+    def __init__(self, faults: Faults, seed: int, octets_per_second: float | None = None) -> None:
         self.faults, self.random, self.rate = faults, random.Random(seed), octets_per_second
         self.now = 0.0
         self.octets_out = 0
-        self._in_the_air: list[tuple[float, int, str, bytes]] = []
+        self.divisors = {"host": START, "agent": START}
+        self.fixed = False
+        self._in_the_air: list[tuple[float, int, str, int, bytes]] = []
         self._number = 0
         self._free = {"host": 0.0, "agent": 0.0}
 
     def carry(self, to: str, octets: bytes) -> None:
         """Puts octets on the line towards "host" or "agent"."""
         draw, faults = self.random.random, self.faults
-        self._free[to] = max(self.now, self._free[to]) + len(octets) / self.rate
+        divisor = self.divisors["agent" if to == "host" else "host"]
+        rate = self.rate or 11_520.0 / divisor
+        self._free[to] = max(self.now, self._free[to]) + len(octets) / rate
         if to == "host":
             self.octets_out += len(octets)
         for _ in range(2 if draw() < faults.double else 1):
@@ -77,7 +88,8 @@ class Line:
                 late = draw() * 1.0 if draw() < faults.reorder else 0.0
                 self._number += 1
                 arrives = self._free[to] + faults.delay + late
-                heapq.heappush(self._in_the_air, (arrives, self._number, to, self._damaged(octets)))
+                damaged = self._damaged(octets)
+                heapq.heappush(self._in_the_air, (arrives, self._number, to, divisor, damaged))
 
     def _damaged(self, octets: bytes) -> bytes:
         draw, faults = self.random.random, self.faults
@@ -107,13 +119,17 @@ class Line:
         while not sender.over:
             assert self.now < longest, "the sender does not come to an end"
             if self._free["host"] <= self.now:
+                self.divisors["agent"] = getattr(sender, "divisor", START)
                 octets = sender.to_send(self.now)
+                self.divisors["agent"] = getattr(sender, "divisor", START)
                 if octets:
                     self.carry("host", octets)
             arrives = self._in_the_air[0][0] if self._in_the_air else self.now + IDLE
             busy = self._free["host"] if self._free["host"] > self.now else self.now + IDLE
             self.now = max(self.now, min(arrives, busy))
             self._deliver(sender, receiver, desk, events)
+            events += receiver.passed(self.now)
+            self._set_host(receiver)
         while self._in_the_air:
             self.now = max(self.now, self._in_the_air[0][0])
             self._deliver(sender, receiver, desk, events)
@@ -121,13 +137,39 @@ class Line:
 
     def _deliver(self, sender: Sender, receiver: Receiver, desk: Desk, events: list[Event]) -> None:
         while self._in_the_air and self._in_the_air[0][0] <= self.now:
-            _, _, to, octets = heapq.heappop(self._in_the_air)
+            _, _, to, divisor, octets = heapq.heappop(self._in_the_air)
+            bad = divisor in self.faults.garbles or (divisor < START and self.now >= self.faults.goes_bad)
+            if bad or divisor != self.divisors[to]:
+                octets = self.random.randbytes(len(octets))
             if to == "agent":
                 sender.receive(octets, self.now)
                 continue
-            told = receiver.receive(octets)
+            told = receiver.receive(octets, self.now)
             desk.attend(receiver, told)
             events += told
             answer = receiver.to_send()
             if answer:
                 self.carry("agent", answer)
+            self._set_host(receiver)
+
+    def _set_host(self, receiver: Receiver) -> None:
+        """Sets the host's port, as readoff.arrivals.lines does: when what it sends is out."""
+        if not self.fixed and self._free["agent"] <= self.now:
+            self.divisors["host"] = receiver.divisor
+
+
+def spool_of(lengths: Iterable[int], seed: int = 1) -> list[Spooled]:
+    """Records of these lengths, all of noise."""
+    draw = random.Random(seed)
+    return [
+        Spooled(RecordId(7, 8, number + 1), draw.randbytes(length)) for number, length in enumerate(lengths)
+    ]
+
+
+def check_invariant(sender: Sender, spool: Iterable[Spooled], desk: Desk) -> None:
+    """What was told kept is there, whole, and nothing else is."""
+    assert sender.over
+    for each in spool:
+        if sender.verdicts[each.id] is Verdict.KEPT:
+            assert desk.kept[each.id] == each.octets
+    assert all(desk.kept[id] in [each.octets for each in spool if each.id == id] for id in desk.kept)

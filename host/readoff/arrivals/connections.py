@@ -1,11 +1,13 @@
 """Connections to an old machine: a serial port, or a TCP socket in its place; and how each is written.
 
-COM3   /dev/ttyUSB0   /dev/ttyUSB0,38400      a serial port, at 9600 or the rate given; 8 data bits, no
-                                              parity, 1 stop bit, no flow control
+COM3   /dev/ttyUSB0   /dev/ttyUSB0,38400      a serial port; 8 data bits, no parity, 1 stop bit, no flow control
 socket://HOST:PORT                            octets over TCP, we connect
 rfc2217://HOST:PORT                           a port server (RFC 2217), and any other URL of pyserial
 listen:HOST:PORT                              octets over TCP, others connect to us; loopback, unless all is said
                                               by a HOST of another interface
+
+A line begins at 9600 bits a second; agent and host agree on the fastest that holds, 115,200 at most, or the rate given
+after a comma. A rate below 9600 is the start itself, and both sides have to be given it.
 """
 
 from __future__ import annotations
@@ -13,14 +15,15 @@ from __future__ import annotations
 import contextlib
 import re
 import socket
+import time
 from dataclasses import dataclass
 from typing import Protocol
 
 import serial
 
 from readoff.errors import LineError
+from readoff.link.rates import HostRate, divisor_of, rate_of
 
-DEFAULT_RATE = 9600
 FASTEST_RATE = 115_200
 READ_WAIT = 0.1
 """Seconds that a read waits for octets."""
@@ -28,7 +31,16 @@ WRITE_WAIT = 2.0
 """Seconds that a write waits for a line that takes nothing."""
 CONNECT_WAIT = 3.0
 """Seconds that connecting may take."""
+try:
+    import termios
+
+    NOT_SETTABLE: tuple[type[Exception], ...] = (OSError, ValueError, NotImplementedError, termios.error)
+except ImportError:  # a system without terminals of this kind
+    NOT_SETTABLE = (OSError, ValueError, NotImplementedError)
+
 READ_AT_MOST = 65_536
+OUT_WAIT = 0.03
+"""Seconds for what a port still holds when the system says that all is out."""
 
 
 class Connection(Protocol):
@@ -42,6 +54,10 @@ class Connection(Protocol):
         """Sends. Raises TimeoutError when the other end takes nothing for WRITE_WAIT."""
         ...
 
+    def set_rate(self, rate: int) -> bool:
+        """Goes to another rate once all that was written is out; False when the port won't. May be gone then."""
+        ...
+
     def close(self) -> None:
         """Closes; may be called twice."""
         ...
@@ -49,29 +65,36 @@ class Connection(Protocol):
 
 @dataclass(frozen=True)
 class Address:
-    """A line, as written. form: "port", "url", "socket" or "listen". place: the port's name or URL, else the host."""
+    """A line, as written. form: "port", "url", "socket" or "listen". place: the port's name or URL, else the host.
+
+    rate: the fastest that may be agreed on.
+    """
 
     text: str
     form: str
     place: str
-    rate: int = DEFAULT_RATE
+    rate: int = FASTEST_RATE
     tcp_port: int = 0
+
+    def host_rate(self) -> HostRate:
+        """The host's side of the agreement on a rate, for a line that is opened."""
+        return HostRate(divisor_of(self.rate))
 
 
 def parse_address(text: str) -> Address:
     """Reads a line's address. Raises LineError saying what is wrong and how lines are written."""
-    for prefix, form in (("listen:", "listen"), ("socket://", "socket")):
-        if text.lower().startswith(prefix):
-            host, port = _host_and_port(text, text[len(prefix) :].rstrip("/"))
-            return Address(text, form, host, tcp_port=port)
-    place, comma, rate = text.rpartition(",")
+    place, comma, told = text.rpartition(",")
     if not comma:
-        place, rate = text, str(DEFAULT_RATE)
+        place, told = text, str(FASTEST_RATE)
     if not place:
         raise _wrong(text, "no port is named")
-    if not rate.isascii() or not rate.isdigit() or not 50 <= int(rate) <= FASTEST_RATE:
-        raise _wrong(text, f"{rate!r} is no rate between 50 and {FASTEST_RATE}")
-    return Address(text, "url" if "://" in place else "port", place, int(rate))
+    if not told.isascii() or not told.isdigit() or not 50 <= int(told) <= FASTEST_RATE:
+        raise _wrong(text, f"{told!r} is no rate between 50 and {FASTEST_RATE}")
+    for prefix, form in (("listen:", "listen"), ("socket://", "socket")):
+        if place.lower().startswith(prefix):
+            host, port = _host_and_port(text, place[len(prefix) :].rstrip("/"))
+            return Address(text, form, host, int(told), port)
+    return Address(text, "url" if "://" in place else "port", place, int(told))
 
 
 def _host_and_port(text: str, rest: str) -> tuple[str, int]:
@@ -106,12 +129,13 @@ def listen(address: Address) -> socket.socket:
 
 
 class SerialConnection:
-    """A serial port, or a URL of pyserial, raw: 8N1, no flow control, nothing translated."""
+    """A serial port, or a URL of pyserial, raw: 8N1, no flow control, nothing translated; at the start rate."""
 
     def __init__(self, address: Address) -> None:
         try:
+            start = rate_of(address.host_rate().start)
             self._port = serial.serial_for_url(
-                address.place, baudrate=address.rate, timeout=READ_WAIT, do_not_open=True
+                address.place, baudrate=start, timeout=READ_WAIT, do_not_open=True
             )
             if address.form == "port":  # pyserial's port servers know neither of these
                 self._port.write_timeout = WRITE_WAIT
@@ -134,6 +158,19 @@ class SerialConnection:
             self._port.write(octets)
         except serial.SerialTimeoutException as error:
             raise TimeoutError("the line takes nothing") from error
+
+    def set_rate(self, rate: int) -> bool:
+        """As Connection.set_rate. A port that was told a rate it can't have is told the one before again."""
+        before = self._port.baudrate
+        try:
+            self._port.flush()
+            time.sleep(OUT_WAIT)
+            self._port.baudrate = rate
+        except NOT_SETTABLE:
+            with contextlib.suppress(*NOT_SETTABLE):
+                self._port.baudrate = before
+            return False
+        return True
 
     def close(self) -> None:
         """As Connection.close."""
@@ -166,6 +203,10 @@ class SocketConnection:
             self._socket.sendall(octets)
         finally:
             self._socket.settimeout(READ_WAIT)
+
+    def set_rate(self, rate: int) -> bool:
+        """As Connection.set_rate. There is no port here; what is behind the connection sees to its own rate."""
+        return True
 
     def close(self) -> None:
         """As Connection.close."""

@@ -18,10 +18,13 @@ from readoff.link.events import (
     Noise,
     Offered,
     OtherVersion,
+    RateGivenUp,
+    RateHolds,
     Refused,
     StartedAgain,
     Stray,
 )
+from readoff.link.rates import HostRate
 from readoff.link.receiver import Receiver
 from readoff.link.steps import GivenStep
 
@@ -33,10 +36,10 @@ NOISE_EVERY = 5.0
 
 
 class Desk:
-    """What the receiver tells -> the clerk, the notes and the status. One for each line."""
+    """What the receiver tells -> the clerk, the notes and the status. One for each line. rate: as the receiver's."""
 
-    def __init__(self, clerk: Clerk, status: Status) -> None:
-        self.receiver = Receiver()
+    def __init__(self, clerk: Clerk, status: Status, rate: HostRate | None = None) -> None:
+        self.receiver = Receiver(rate)
         self.status = status
         self._clerk = clerk
         self._agent: AgentSeen | None = None
@@ -45,6 +48,7 @@ class Desk:
         self._noise_told_at = self._stray_told_at = float("-inf")
         self._strays_untold = 0
         self._step_told: tuple[int, int] | None = None
+        self._rate_told: RateHolds | RateGivenUp | None = None
 
     def attend(self, events: Sequence[Event], write: Callable[[bytes], None]) -> None:
         """Acts on events in order; what is to be answered is written as soon as it is known."""
@@ -84,18 +88,10 @@ class Desk:
                 self.note(About.AGENT, _farewell(event.left))
             case Asked():
                 self._asked(event)
-            case StartedAgain():
-                what = f"record {event.id} is asked for again from its beginning: {event.why}"
-                self.note(About.RECORD, what)
-            case LetGo():
-                what = (
-                    f"record {event.id} was not finished ({event.received} of {event.length} octets); let go"
-                )
-                self.note(About.RECORD, what)
-            case Refused():
-                self.note(
-                    About.RECORD, f"record {event.id} of {event.length} octets was refused: {event.why}"
-                )
+            case RateHolds() | RateGivenUp():
+                self._rate(event)
+            case StartedAgain() | LetGo() | Refused():
+                self.note(About.RECORD, _of_a_record(event))
             case Stray():
                 self._stray(event)
 
@@ -140,6 +136,18 @@ class Desk:
             what = f"agent {event.agent_serial:08X}, boot {event.boot_nonce:08X}, is on the line"
             self.note(About.AGENT, what)
 
+    def _rate(self, event: RateHolds | RateGivenUp) -> None:
+        """Told when it is another one than the last time."""
+        if event == self._rate_told:
+            return
+        self._rate_told = event
+        if isinstance(event, RateHolds):
+            self.note(About.SOURCE, f"at {event.rate} bits a second")
+        else:
+            self.note(
+                About.SOURCE, f"nothing comes through at {event.rate} bits a second; back to the start rate"
+            )
+
     def _stray(self, event: Stray) -> None:
         """Told at once, but not one note for each: a line may carry thousands."""
         if time.monotonic() - self._stray_told_at < NOISE_EVERY:
@@ -163,6 +171,17 @@ class Desk:
             what = f"skipped {self._noise_untold} octets that are no frame, beginning with"
             self.note(About.NOISE, f"{what} {self._noise_sample.hex(' ').upper()}", self._noise_untold)
             self._noise_told_at, self._noise_untold = time.monotonic(), 0
+
+
+def _of_a_record(event: StartedAgain | LetGo | Refused) -> str:
+    match event:
+        case StartedAgain():
+            return f"record {event.id} is asked for again from its beginning: {event.why}"
+        case LetGo():
+            done = f"{event.received} of {event.length} octets"
+            return f"record {event.id} was not finished ({done}); let go"
+        case Refused():
+            return f"record {event.id} of {event.length} octets was refused: {event.why}"
 
 
 def _farewell(left: int) -> str:

@@ -15,6 +15,7 @@ from readoff.arrivals.clerk import Clerk
 from readoff.arrivals.connections import Address, Connection, SocketConnection, connect, listen
 from readoff.arrivals.desk import Desk
 from readoff.arrivals.told import About, Note, Status
+from readoff.link.rates import rate_of
 
 QUIET = 5.0
 """Seconds of silence after which a frame that is not closed is given up, and noise is told."""
@@ -27,6 +28,7 @@ PEERS_LIMIT = 16
 def converse(connection: Connection, desk: Desk, going_on: Callable[[], bool]) -> None:
     """Reads and answers until it is to end. Raises OSError when the line is gone."""
     status, receiver = desk.status, desk.receiver
+    divisor = receiver.rate.start
 
     def write(octets: bytes) -> None:
         try:
@@ -41,13 +43,18 @@ def converse(connection: Connection, desk: Desk, going_on: Callable[[], bool]) -
         if octets:
             heard = status.last_activity = now
             status.octets += len(octets)
-            events = receiver.receive(octets)
+            events = receiver.receive(octets, now)
             desk.flush(write)  # "have" goes out before the store is asked
             desk.attend(events, write)
         elif now - heard >= QUIET:
             heard = now
             desk.attend(receiver.line_ended(), write)
             desk.tell_noise()
+        desk.attend(receiver.passed(now), write)
+        if receiver.divisor != divisor and not connection.set_rate(rate_of(receiver.divisor)):
+            desk.note(About.SOURCE, f"the port can not be set to {rate_of(receiver.divisor)} bits a second")
+            receiver.rate.stay()
+        divisor = receiver.divisor
 
 
 class _Line(threading.Thread):
@@ -94,7 +101,7 @@ class PortLine(_Line):
     """A serial port, a URL, or a connection that we make."""
 
     def _work(self) -> None:
-        desk = Desk(self.clerk, self.status)
+        desk = Desk(self.clerk, self.status, self.address.host_rate())
         retry = RETRY_FIRST
         while self._going_on():
             try:
@@ -192,7 +199,7 @@ class _Peer(_Line):
         self._connection = connection
 
     def _work(self) -> None:
-        desk = Desk(self.clerk, self.status)
+        desk = Desk(self.clerk, self.status, self.address.host_rate())
         self._alive("a connection was opened")
         try:
             converse(self._connection, desk, self._going_on)

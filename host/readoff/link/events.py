@@ -93,6 +93,20 @@ class Bye:
 
 
 @dataclass(frozen=True)
+class RateHolds:
+    """The agent goes on at the rate that was tried. rate: bits a second."""
+
+    rate: int
+
+
+@dataclass(frozen=True)
+class RateGivenUp:
+    """Nothing sound came for long: back at the start rate. rate: the one that was left, in bits a second."""
+
+    rate: int
+
+
+@dataclass(frozen=True)
 class Asked:
     """An agent that stands by asks for a step; the edge answers with answer_step.
 
@@ -127,4 +141,6 @@ Event = (
     | Noise
     | Bye
     | Asked
+    | RateHolds
+    | RateGivenUp
 )

@@ -1,7 +1,7 @@
 """The host's end of the line: octets in, events and octets out.
 
-All state of one line lives here; there is no clock and no port. One frame kind, one method (``_ON``). For each
-record that an agent offers:
+All state of one line lives here; there is no clock (time is passed in, in seconds) and no port. One frame kind, one
+method (``_ON``). For each record that an agent offers:
 
     state      what comes                      goes to     what is sent or told
     ---------  ------------------------------  ----------  -----------------------------------------------
@@ -22,6 +22,7 @@ record that an agent offers:
                  refuse                        unknown       refused
     assembling too many others begun           unknown     LetGo (the oldest)
 
+The rate is agreed on as readoff.link.rates says; ``divisor`` is where the port should be once all is out.
 An ask is told as Asked, and answer_step sends the edge's answer; nothing of it is remembered here.
 
 ``kept`` is sent by nothing but the edge's word. Whatever the line carries, nothing here raises.
@@ -46,12 +47,15 @@ from readoff.link.events import (
     Noise,
     Offered,
     OtherVersion,
+    RateGivenUp,
+    RateHolds,
     Refused,
     StartedAgain,
     Stray,
 )
 from readoff.link.frames import Message, build_message, limit_of, parse_message
 from readoff.link.framing import XON_XOFF, Deframer, Skipped, frame
+from readoff.link.rates import HostRate, rate_of
 from readoff.link.steps import GivenStep, step_values
 
 HOLES_TOLD = 8
@@ -61,10 +65,15 @@ HOLES_TOLD = 8
 class Receiver:
     """The host's end of one line.
 
-    unfinished_limit: records being put together at once. acknowledge_every: data frames between two haves.
+    rate: its side of the agreement on a rate; without one the line stays at the start rate. unfinished_limit: records
+    being put together at once. acknowledge_every: data frames between two haves.
     """
 
-    def __init__(self, *, unfinished_limit: int = 8, acknowledge_every: int = 4) -> None:
+    def __init__(
+        self, rate: HostRate | None = None, *, unfinished_limit: int = 8, acknowledge_every: int = 4
+    ) -> None:
+        self.rate = rate or HostRate()
+        self._now = 0.0
         self._deframer = Deframer(limit_of("frame_limit"))
         self._unfinished_limit = unfinished_limit
         self._acknowledge_every = acknowledge_every
@@ -78,20 +87,31 @@ class Receiver:
 
     # What the edge calls -----------------------------------------------------------------------------------
 
-    def receive(self, octets: bytes) -> list[Event]:
-        """Takes octets from the line; gives what happened, in order. Never raises."""
+    def receive(self, octets: bytes, now: float = 0.0) -> list[Event]:
+        """Takes octets from the line; gives what happened, in order. Never raises. now: as passed."""
+        self._now = now
         for item in self._deframer.feed(octets):
             if isinstance(item, Skipped):
+                self.rate.noise()
                 self._events.append(Noise(item.octets, item.sample, item.why))
             else:
                 self._message(item.payload)
         return self._told()
 
+    def passed(self, now: float) -> list[Event]:
+        """To be called now and then, also while nothing comes: after long silence the rate is given up."""
+        left = self.rate.divisor
+        if self.rate.passed(now):
+            self._deframer.finish()
+            self._events.append(RateGivenUp(rate_of(left)))
+        return self._told()
+
     def line_ended(self) -> list[Event]:
-        """The port is gone, or has been silent for long: a frame that is not closed is given up.
+        """The port is gone, or has been silent for long: a frame that is not closed is given up, and the rate.
 
         Records that are being put together stay, so that the agent can go on where it was.
         """
+        self.rate.back()
         for item in self._deframer.finish():
             if isinstance(item, Skipped):
                 self._events.append(Noise(item.octets, item.sample, item.why))
@@ -128,6 +148,11 @@ class Receiver:
         self._send("step", **step_values(step))
 
     @property
+    def divisor(self) -> int:
+        """What the port should be at, once all that to_send gave is out: 115,200 / rate."""
+        return self.rate.divisor
+
+    @property
     def unfinished(self) -> tuple[Assembly, ...]:
         """Records that are being put together, the oldest first. To look at, not to change."""
         return tuple(self._unfinished.values())
@@ -146,6 +171,8 @@ class Receiver:
                 Stray(f"a {message.kind} frame, which only a host sends: is the line looped back?")
             )
             return
+        if self.rate.sound(message.kind, self._now):
+            self._events.append(RateHolds(rate_of(self.rate.divisor)))
         handle(self, message)
 
     def _hello(self, message: Message) -> None:
@@ -216,12 +243,21 @@ class Receiver:
         )
         self._events.append(asked)
 
+    def _rate(self, message: Message) -> None:
+        self._send("agreed", divisor=self.rate.asked(message.values["divisor"], self._now))
+
+    def _trial(self, message: Message) -> None:
+        octets = message.values["octets"][: limit_of("trial_size")]
+        self._send("heard", number=message.values["number"], octets=octets)
+
     _ON: dict[str, Callable[[Receiver, Message], None]] = {  # noqa: RUF012 - a table, never changed
         "hello": _hello,
         "offer": _offer,
         "data": _data,
         "bye": _bye,
         "ask": _ask,
+        "rate": _rate,
+        "trial": _trial,
     }
 
     # Records -----------------------------------------------------------------------------------------------

@@ -13,6 +13,9 @@ Time is passed in, in seconds of any clock that does not go back. For each recor
     any      kept, same length and check      next      offer of the next record; after the last: bye
     any      refused (busy: wait, ask again)  next      likewise
 
+Between welcome and the first offer the rate is agreed on (readoff.link.rates), where a faster one than the start is
+allowed. Where much is lost, or two offers get no answer, it is given up, and all begins with hello again.
+
 A line keeps the order of frames: where a later piece has come, an earlier one that has not come is lost.
 """
 
@@ -26,6 +29,14 @@ from readoff.contract.record import CHECK_SIZE, RecordId
 from readoff.errors import MalformedError
 from readoff.link.frames import Message, build_message, limit_of, parse_message
 from readoff.link.framing import XON_XOFF, Deframer, Frame, frame
+from readoff.link.rates import START, RateSeeker
+
+WINDOW = 8
+"""Pieces in flight."""
+LOSS_WEIGHT, LOSS_MOST = 2, 24
+"""A lost piece counts 2, one that came takes 1 off: where this gets to 24, more than a third is lost for long."""
+UNHEARD_MOST = 2
+"""Offers without any word from the host, at a rate above the start rate."""
 
 
 class Verdict(StrEnum):
@@ -60,8 +71,8 @@ class _Flight:
 class Sender:
     """The agent's end of one line.
 
-    window: pieces in flight. piece: octets of a record in one. patience: seconds without news before it asks
-    again. tries: how often it asks without progress.
+    piece: octets of a record in a data frame. patience: seconds without news before it asks
+    again. tries: how often it asks without progress. fastest: the least divisor that its port may use.
     """
 
     def __init__(
@@ -70,11 +81,11 @@ class Sender:
         boot_nonce: int,
         spool: Sequence[Spooled],
         *,
-        window: int = 8,
         piece: int = 1024,
         patience: float = 1.0,
         tries: int = 8,
         xon_xoff: bool = False,
+        fastest: int = START,
     ) -> None:
         self.agent_serial, self.boot_nonce, self.xon_xoff = agent_serial, boot_nonce, xon_xoff
         self.verdicts: dict[RecordId, Verdict] = {each.id: Verdict.WAITING for each in spool}
@@ -83,7 +94,9 @@ class Sender:
         self._spool = list(spool)
         self._accm = XON_XOFF if xon_xoff else 0
         self._deframer = Deframer(limit_of("frame_limit"), self._accm)
-        self._window, self._piece, self._patience, self._tries = window, piece, patience, tries
+        self._piece, self._patience, self._tries = piece, patience, tries
+        self.rate = RateSeeker(fastest)
+        self._loss = self._unheard = 0
         self._at = 0
         self._flights: list[_Flight] = []
         self._fresh = self._offset = 0
@@ -92,7 +105,12 @@ class Sender:
     @property
     def due(self) -> float:
         """When to call to_send again though nothing was received. Meaningless once it is over."""
-        return self._due
+        return self.rate.due if self.welcomed and not self.rate.settled else self._due
+
+    @property
+    def divisor(self) -> int:
+        """What the port should be at when what to_send gives next goes out."""
+        return self.rate.divisor
 
     def receive(self, octets: bytes, now: float) -> None:
         """Takes octets from the line. Never raises; what it can't use is noise."""
@@ -106,6 +124,8 @@ class Sender:
             return b""
         if not self.welcomed:
             return self._hello(now)
+        if not self.rate.settled:
+            return self._agree(now)
         if self._at == len(self._spool):
             self.over = True
             left = sum(verdict is not Verdict.KEPT for verdict in self.verdicts.values())
@@ -141,7 +161,26 @@ class Sender:
             flags={"xon_xoff": self.xon_xoff},
         )
 
+    def _agree(self, now: float) -> bytes:
+        """Part of the talk about the rate; after a failure all begins with hello, at the start rate."""
+        payload = self.rate.to_send(now)
+        if self.rate.state == "greeting":
+            self.welcomed, self._due = False, now
+            self._tries_left = self._tries
+        elif self.rate.settled:
+            self._due = float("-inf")
+        return frame(payload, self._accm) if payload else b""
+
+    def _retreat(self) -> bool:
+        self._loss = self._unheard = 0
+        self._asked = self._knows = False
+        self._flights = []
+        return self.rate.retreat()
+
     def _offer(self, now: float) -> bytes:
+        self._unheard += 1
+        if self._unheard > UNHEARD_MOST and self._retreat():
+            return b""
         if not self._tries_left:
             self._close(Verdict.NO_PROGRESS)
             return b""
@@ -153,7 +192,7 @@ class Sender:
 
     def _choose(self) -> tuple[int, int] | None:
         """A piece of what was lost, else of what has not been sent yet, else None; it is in flight then."""
-        if sum(not flight.lost for flight in self._flights) >= self._window:
+        if sum(not flight.lost for flight in self._flights) >= WINDOW:
             return None
         lost = next((flight for flight in self._flights if flight.lost), None)
         begin = lost.begin if lost else self._fresh
@@ -179,10 +218,13 @@ class Sender:
             message = parse_message(payload)
         except MalformedError:
             return
+        self._unheard = 0
         if message.kind == "welcome" and not self.welcomed:
             self.welcomed = True
             self._piece = max(1, min(self._piece, message.values["data_limit"]))
+            self.rate.welcomed(now)
             self._next_record()
+        self.rate.hear(message, now)
         if not self.welcomed or self._at == len(self._spool) or "id" not in message.values:
             return
         if message.id != self._record.id:
@@ -220,9 +262,12 @@ class Sender:
         last = max((number for number, has in enumerate(came) if has), default=-1)
         if last >= 0:
             self._tries_left = self._tries
-        for flight in self._flights[: last + 1]:
+        for flight, has in zip(self._flights[: last + 1], came, strict=False):
+            self._loss = max(0, self._loss - 1) if has else self._loss + LOSS_WEIGHT * (not flight.lost)
             flight.lost = True
         self._flights = [flight for flight, has in zip(self._flights, came, strict=True) if not has]
+        if self._loss >= LOSS_MOST:
+            self._retreat()
 
     def _close(self, verdict: Verdict) -> None:
         self.verdicts[self._record.id] = verdict
