@@ -182,6 +182,8 @@ flights_review:
         je      .set
         mov     bp, bx
         call    pieces_longer
+        cmp     byte [line_loss], 1     ; one less, at least 0
+        adc     byte [line_loss], -1
 .set:
         xor     ah, ah
         mov     [bx + L_flight.state], ax
@@ -205,6 +207,7 @@ flights_review:
         jae     .keep
         mov     word [bx + L_flight.state], LOST
         inc     dx
+        call    piece_is_lost
 .keep:
         mov     si, bx
         mov     cx, L_flight_size / 2
@@ -351,6 +354,17 @@ piece_cut:
         add     [si], ax
         adc     word [si + 2], 0
         pop     dx
+        ret
+
+; piece_is_lost: where pieces can't be much shorter, what is lost counts against the rate.
+; Input: none.  Output: line_loss.  Destroys: nothing.
+piece_is_lost:
+        cmp     word [piece_length], 2 * PIECE_LEAST
+        ja      .done
+        cmp     byte [line_loss], LOSS_MOST
+        jae     .done
+        add     byte [line_loss], LOSS_WEIGHT
+.done:
         ret
 
 ; pieces_shorter: pieces are being lost: halve their length.

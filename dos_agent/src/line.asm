@@ -19,6 +19,7 @@ HEAD_SIZE               equ 1 + L_offer_size    ; the longest frame but for data
 %include "flight.asm"
 %include "offered.asm"
 %include "transfer.asm"
+%include "rate.asm"
 
 struc L_line_work
 .ring:          resb RING_SIZE          ; octets as they came
@@ -46,7 +47,6 @@ line_offer_spool:
         mov     [line_left], ax
         mov     word [line_stays], 0
         mov     byte [line_over], 1
-        mov     byte [line_xon_xoff], 0
         mov     byte [line_stop], 0
         test    ax, ax
         mov     si, text_line_nothing
@@ -55,8 +55,11 @@ line_offer_spool:
         mov     si, text_line_no_port
         jc      .say
         call    line_greet
+        jc      .no_host
+        call    rate_agree
+        jnc     .agreed
+.no_host:
         mov     si, text_line_no_host
-        jnc     .batch
         cmp     byte [line_stop], 0
         jne     .stopped
         cmp     byte [uart_is_stuck], 0
@@ -66,6 +69,8 @@ line_offer_spool:
 .stopped:
         mov     si, text_line_gave_up
         jmp     short .close
+.agreed:
+        call    rate_say
 .batch:
         mov     byte [line_over], 0
         call    names_gather
@@ -126,9 +131,15 @@ line_say:
         jmp     put_string
 
 ; ----------------------------------------------------------------------------------------------
-; line_greet: say hello until the host says welcome.
-; Input: none.  Output: CF=1 when no host answers in time.  Destroys: AX BX CX DX SI DI BP.
+; line_greet, line_greet_for: say hello until the host says welcome.
+; Input: line_greet_for: AX = ticks that it may take.
+; Output: CF=1 when no host answers in time.  Destroys: AX BX CX DX SI DI BP.
 line_greet:
+        mov     ax, HELLO_FOR
+line_greet_for:
+        mov     [line_hello_for], ax
+        mov     al, [option_xon_xoff]
+        mov     [line_xon_xoff], al
         call    frame_forget
         call    ticks_now
         mov     [line_since], ax
@@ -144,7 +155,8 @@ line_greet:
         mov     [si + 1 + L_hello.boot_nonce], ax
         mov     ax, [boot_nonce + 2]
         mov     [si + 1 + L_hello.boot_nonce + 2], ax
-        mov     byte [si + 1 + L_hello.flags], 0
+        mov     al, [option_xon_xoff]
+        mov     [si + 1 + L_hello.flags], al
         mov     cx, 1 + L_hello_size
         xor     dx, dx
         call    frame_send
@@ -164,7 +176,7 @@ line_greet:
         call    line_stop_wanted
         jc      .done
         mov     bx, [line_since]
-        mov     ax, HELLO_FOR
+        mov     ax, [line_hello_for]
         call    waited
         cmc
         jc      .done                   ; long enough
@@ -178,7 +190,7 @@ line_greet:
         call    piece_limit
         mov     al, [line_work + L_line_work.frame + 1 + L_welcome.flags]
         and     al, WELCOME_FLAGS_XON_XOFF
-        mov     [line_xon_xoff], al
+        or      [line_xon_xoff], al
         clc
 .done:
         ret
@@ -186,7 +198,7 @@ line_greet:
 ; waited: has it been so long?
 ; Input: BX = tick of the beginning, AX = ticks at a fast rate.  Output: CF=1 when not yet.  Destroys: AX BX CX.
 waited:
-        mov     cx, [option_rate_divisor]
+        mov     cx, [rate_now]
         shr     cx, 1
         shr     cx, 1
         shr     cx, 1
@@ -198,6 +210,9 @@ waited:
         sub     ax, cx
         cmp     ax, bx
         ret
+%if HELLO_FLAGS_XON_XOFF != 1 || WELCOME_FLAGS_XON_XOFF != 1
+%error "line_greet takes option_xon_xoff for the flags"
+%endif
 %if SLOW_RATE_SHIFT != 3
 %error "waited divides by 8"
 %endif
@@ -297,7 +312,7 @@ line_verdicts:          dw 0, 0, text_line_store_failed, text_line_too_long, tex
 text_line_port:         db 'COM', 0
 text_line_nothing:      db ': the spool holds no record to send.', CR, LF, 0
 text_line_no_port:      db ': there is no such serial port.', CR, LF, 0
-text_line_no_host:      db ': no host answers. Is it watching this line, at this rate?', CR, LF, 0
+text_line_no_host:      db ': no host answers. Is it watching this line?', CR, LF, 0
 text_line_no_sending:   db ': the port does not send.', CR, LF, 0
 text_line_gave_up:      db ': stopped.', CR, LF, 0
 text_line_left:         db ' record(s) not yet with the host; they stay in the spool.', CR, LF, 0
@@ -321,6 +336,7 @@ line_left:              resw 1          ; records that the host has not kept
 line_stays:             resw 1          ; files passed by that are still in the folder
 line_handle:            resw 1
 line_since:             resw 1          ; tick of the first hello
+line_hello_for:         resw 1          ; ticks that the host has to answer
 line_offer:             resb L_offer_size
 line_again:             resb L_offer_size
 line_over:              resb 1          ; the line is to end

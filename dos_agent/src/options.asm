@@ -1,6 +1,6 @@
 ; The command line, and the environment variable READOFF before it (the command line wins).
 ;
-;       options := { /L:label | /P:program | /N:repeats | /D:folder | /S:COM1[,rate] | /T:seconds[,R]
+;       options := { /L:label | /P:program | /N:repeats | /D:folder | /S:COM1[,rate][,X] | /T:seconds[,R]
 ;                    | /F:pattern[,KB] | /KEEP | /? }
 ;       line    := options [ SNAP | RUN | SEND | STANDBY ] options rest
 ;
@@ -19,11 +19,12 @@ LINE_MOST               equ 256
 
 section .staydata
         align   2
-option_rate_divisor:    dw 12           ; 115200 / rate; 9600 baud unless told otherwise
+option_rate_divisor:    dw 1            ; 115200 / rate: the fastest that is tried
 option_repeats:         dw 1
 option_limit:           dd 0            ; ticks that a run may take; 0: as long as it likes
 option_reset:           db 0            ; 1: the machine is reset when a run is over its time
 option_port:            db 0            ; 0: no line; 1..4: COM1..COM4
+option_xon_xoff:        db 0            ; 1: XON and XOFF are kept off the line
 option_keep:            db 0            ; 1: spool files stay after the host has kept them
 command:                db COMMAND_NONE
 

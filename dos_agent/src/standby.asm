@@ -161,7 +161,6 @@ standby_ask:
         call    uart_open
         mov     si, text_line_no_port
         jc      .say
-        mov     byte [line_xon_xoff], 0
         mov     byte [line_stop], 0
         call    line_greet
         mov     si, text_line_no_host
@@ -346,7 +345,7 @@ standby_say:
         ret
 
 section .data
-text_standby_no_line:   db "Readoff: STANDBY needs a line: /S:COM1,9600.", CR, LF, 0
+text_standby_no_line:   db "Readoff: STANDBY needs a line: /S:COM1.", CR, LF, 0
 text_standby_no_step:   db ': the host does not say what to do.', CR, LF, 0
 text_standby_futile:    db "Readoff: what comes of this step does not reach the host.", CR, LF, 0
 text_standby_alone:     db "Readoff: waits for the host to come back; ESC gives the prompt back.", CR, LF, 0

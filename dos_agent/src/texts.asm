@@ -15,7 +15,7 @@ text_help:
         db "  /T:seconds,R  mark a run that takes longer (R: reset)   /T:600", CR, LF
         db "  /F:pattern,KB keep files that it makes or changes       /F:*.LOG", CR, LF
         db "  /D:folder     where records go (the spool)              /D:C:\SPOOL", CR, LF
-        db "  /S:COMn,rate  offer all records of the spool to a host  /S:COM1,9600", CR, LF
+        db "  /S:COMn       offer all records of the spool to a host  /S:COM1", CR, LF
         db "  /KEEP         records stay in the spool when the host has kept them", CR, LF
         db CR, LF
         db "Options may also stand in the environment: SET READOFF=/L:base /S:COM1", CR, LF

@@ -57,14 +57,34 @@ line_transfer:
         call    piece_choose
         jc      .wait
         call    piece_send
+        mov     al, VERDICT_UNREADABLE
         jc      .failed
         mov     byte [line_until_look], 1       ; look at the keyboard between two pieces
         call    ticks_now
         mov     [line_mark], ax
+        cmp     byte [line_loss], LOSS_MOST
+        jae     .lossy
+.not_lossy:
         cmp     byte [line_futile], FUTILE_MOST
         jb      .round
         mov     byte [line_futile], 0
         jmp     short .no_progress
+.lossy:
+        call    rate_is_start
+        jnc     .not_lossy
+.retreat:
+        call    rate_retreat
+        jc      .alone
+        mov     byte [line_unheard], 0
+        mov     byte [line_tries], TRIES
+        mov     byte [line_knows], 0
+        jmp     .offer
+.alone:
+        cmp     byte [line_stop], 0
+        mov     al, VERDICT_STOPPED
+        jne     .done
+        mov     al, VERDICT_SILENT
+        jmp     short .failed
 .wait:
         call    uart_listen
         jnc     .round
@@ -83,18 +103,24 @@ line_transfer:
         jc      .round
 .no_progress:
         inc     byte [line_unheard]
+        cmp     byte [line_unheard], UNHEARD_MOST
+        jb      .again
+        call    rate_is_start
+        jc      .retreat
+.again:
         cmp     byte [line_unheard], TRIES_SILENT
         mov     al, VERDICT_SILENT
         jae     .done
         dec     byte [line_tries]
-        jnz     .offer
+        jz      .given_up
+        jmp     .offer
+.given_up:
         mov     al, VERDICT_NO_PROGRESS
 .done:
         ret
 .failed:
         cmp     byte [uart_is_stuck], 1
         je      .stuck
-        mov     al, VERDICT_UNREADABLE
         ret
 .stuck:
         mov     al, VERDICT_STUCK

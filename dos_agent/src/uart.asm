@@ -62,7 +62,7 @@ RING_SIZE               equ 512         ; a power of 2
 %endmacro
 
 ; ----------------------------------------------------------------------------------------------
-; uart_open: take the port that option_port names, at option_rate_divisor, 8N1.
+; uart_open: take the port that option_port names, at the start rate, 8N1.
 ; Input: the options.  Output: CF=1 when there is no such port (nothing is changed then).  Destroys: AX BX CX DX.
 uart_open:
         push    es
@@ -96,10 +96,10 @@ uart_open:
         in      al, dx
         xchg    al, ah
         mov     [uart_found_divisor], ax
-        mov     ax, [option_rate_divisor]
+        call    rate_begin
         call    uart_divisor
         call    uart_divisor_read       ; a port that does not keep its divisor is none
-        cmp     ax, [option_rate_divisor]
+        cmp     ax, [rate_now]
         je      .is_port
         mov     ax, [uart_found_divisor]
         call    uart_divisor
@@ -181,9 +181,21 @@ uart_divisor_read:
         ret
 
 ; ----------------------------------------------------------------------------------------------
-; uart_close: let the last octet out, put the port back as it was found.
+; uart_rate: let the last octet out, then go to another rate.
+; Input: AX = divisor.  Output: rate_now.  Destroys: AX BX CX DX.
+uart_rate:
+        mov     [rate_now], ax
+        call    uart_drain
+        mov     al, UART_LCR_8N1 | UART_LCR_DLAB
+        call    uart_lcr
+        mov     ax, [rate_now]
+        call    uart_divisor
+        mov     al, UART_LCR_8N1
+        jmp     uart_lcr
+
+; uart_drain: let the last octet out; at least CLOSE_TICKS.
 ; Input: none.  Output: none.  Destroys: AX BX CX DX.
-uart_close:
+uart_drain:
         call    ticks_now
         mov     bx, ax
 .gathered:                              ; an emulated port may gather octets for a while, and lose them when it is set anew
@@ -201,6 +213,13 @@ uart_close:
         cmp     ax, STUCK_TICKS
         jb      .drain
 .drained:
+        ret
+
+; ----------------------------------------------------------------------------------------------
+; uart_close: let the last octet out, put the port back as it was found.
+; Input: none.  Output: none.  Destroys: AX BX CX DX.
+uart_close:
+        call    uart_drain
         mov     dx, [uart_base]
         add     dx, UART_FCR
         mov     al, [uart_found_iir]

@@ -183,6 +183,20 @@ value_number_at:                        ; at SI
         ret
 
 option_take_line:
+        mov     byte [option_xon_xoff], 0
+        mov     di, option_value
+        xor     al, al
+        mov     cx, 256
+        repne   scasb                   ; DI = behind its NUL
+        cmp     byte [di - 3], ','
+        jne     .plain
+        mov     al, [di - 2]
+        call    upper
+        cmp     al, 'X'
+        jne     .plain
+        mov     byte [di - 3], 0
+        mov     byte [option_xon_xoff], 1
+.plain:
         mov     si, option_value
         mov     cx, 3
         mov     di, word_com

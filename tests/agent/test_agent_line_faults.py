@@ -62,7 +62,7 @@ def test_delay_alone_costs_little() -> None:
     times = []
     for delay in (0, 16 * MILLISECOND):
         wire = Faults(delay=delay)
-        line = LineBench({"A.RDO": record(1, 30000)}, to_host=wire, to_agent=wire)
+        line = LineBench({"A.RDO": record(1, 64_000)}, to_host=wire, to_agent=wire)
         assert line.offer() == 0
         times.append(line.seconds)
     assert times[1] < 1.05 * times[0]
@@ -75,12 +75,11 @@ def test_efficiency_without_faults() -> None:
     line = LineBench({"A.RDO": octets})
     assert line.offer() == 0
     assert len(octets) / line.octets_to_host > 0.965
-    assert (
-        line.seconds < 1.02 * line.octets_to_host * 10 / 115200 + 0.11
-    )  # two ticks before the port goes back
+    # Two ticks before the port goes back, as many before another rate, and the talk before that at 9600.
+    assert line.seconds < 1.02 * line.octets_to_host * 10 / 115200 + 0.33
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(
     seed=st.integers(0, 2**32),
     sizes=st.lists(st.integers(28, 6000), min_size=1, max_size=3),

@@ -16,6 +16,7 @@ from readoff.box.spec import UartKind
 from readoff.box.uart import Uart
 from readoff.contract.record import RecordId
 from readoff.link.events import Arrived, Event, Offered
+from readoff.link.rates import START, HostRate
 from readoff.link.receiver import Receiver
 from support.agent_bench import BDA, Bench
 from support.fake_dos import FakeBios, FakeDos
@@ -24,6 +25,8 @@ BASE: Final = 0x2F8  # not where COM1 usually is: bases come from the BIOS data 
 MILLISECOND: Final = 10**9
 TICK: Final = 54_925_400_000
 MOST_SECONDS: Final = 240
+HOST_SETS: Final = 30 * MILLISECOND
+"""Until the host's answer is out and its port set."""
 PIT_COUNT: Final = 838_095
 
 
@@ -84,7 +87,7 @@ class LineBench:
         self.engine.on_due = self.timetable.run_due
         self.uart = Uart(self.engine.now, self.uart_kind, paced=self.paced, interrupt=lambda on: None)
         self.uart.sent = self._sent
-        self.receiver = Receiver()
+        self.receiver = Receiver(HostRate(self.divisor if self.divisor > START else 1))
         self.store: dict[RecordId, bytes] = {}
         self.events: list[Event] = []
         self.host_lives: Callable[[], bool] = lambda: True
@@ -94,12 +97,14 @@ class LineBench:
         self.handled = 0
         attach_uart(self.bench, self.uart)
         self.bench.poke(BDA, BASE.to_bytes(2, "little"))
+        self.uart.other_divisor = self.receiver.divisor
         self._latch: list[int] = []
         self.bench.ports_out[0x43] = lambda value: self._latch_counter()
         self.bench.ports_in[0x40] = lambda: self._latch.pop(0) if self._latch else 0
         self.bench.put("option_port", b"\x01")
         self.bench.word("option_rate_divisor", self.divisor)
         self.bench.put("option_keep", bytes([self.keep]))
+        self._pass_time()
         self.timetable.at(MOST_SECONDS * 10**12, self._too_long)
         if self.ticks_run:
             self._tick()
@@ -132,7 +137,7 @@ class LineBench:
     def _at_host(self, octet: int) -> None:
         if not self.host_lives():
             return
-        for event in self.receiver.receive(bytes([octet])):
+        for event in self.receiver.receive(bytes([octet]), self.seconds):
             self.events.append(event)
             self.answers(event)
         self.pump()
@@ -142,6 +147,17 @@ class LineBench:
         out = [each for octet in self.receiver.to_send() for each in self.to_agent.of(octet, self.draw)]
         if out:
             self._later(self.to_agent.delay, lambda: self.uart.arrive(bytes(out)))
+        if self.receiver.divisor != self.uart.other_divisor:
+            self.timetable.at(self.engine.now() + self.to_agent.delay + HOST_SETS, self._set_host)
+
+    def _set_host(self) -> None:
+        self.uart.other_divisor = self.receiver.divisor
+
+    def _pass_time(self) -> None:
+        """The host's clock: it goes back to the start rate after long silence."""
+        if self.host_lives() and self.receiver.passed(self.seconds):
+            self._set_host()
+        self.timetable.at(self.engine.now() + 50 * MILLISECOND, self._pass_time)
 
     def to_uart(self, octets: bytes) -> None:
         """Octets for the agent, past the receiver."""

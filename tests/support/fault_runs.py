@@ -118,8 +118,16 @@ class _Ear:
     def __init__(self, host: FaultyHost, line: Line) -> None:
         self._host, self._line, self._out = host, line, bytearray()
 
-    def receive(self, octets: bytes) -> list[object]:
-        self._out += self._host.hear(octets, self._line.now)
+    @property
+    def divisor(self) -> int:
+        return self._host.divisor
+
+    def passed(self, now: float) -> list[object]:
+        self._out += self._host.hear(b"", now)
+        return []
+
+    def receive(self, octets: bytes, now: float) -> list[object]:
+        self._out += self._host.hear(octets, now)
         return []
 
     def to_send(self) -> bytes:

@@ -19,6 +19,7 @@ from readoff.arrivals.desk import Desk
 from readoff.arrivals.intake import TakenResult
 from readoff.arrivals.told import Status
 from readoff.contract.record import RecordId
+from readoff.link.rates import HostRate
 from readoff.store import Store, open_store
 
 KILLS = ("before the raw commit", "between the commits", "before the second commit", "before kept is said")
@@ -38,10 +39,16 @@ class Trouble:
 
 
 class FaultyHost:
-    """Hears octets and answers; ``down`` seconds after a kill another one is up. rests: how many kills so far."""
+    """Hears octets and answers; ``down`` seconds after a kill another one is up, at the start rate.
 
-    def __init__(self, path: Path, troubles: tuple[Trouble, ...] = (), down: float = 0.5) -> None:
+    fastest: the least divisor that its port may use. kills: how many so far.
+    """
+
+    def __init__(
+        self, path: Path, troubles: tuple[Trouble, ...] = (), down: float = 0.5, fastest: int = 1
+    ) -> None:
         self.path, self.troubles, self.down = path, {each.arrival: each.what for each in troubles}, down
+        self.fastest = fastest
         self.arrivals = self.kills = self.refused = 0
         self._store: Store | None = None
         self._up_at = 0.0
@@ -53,14 +60,20 @@ class FaultyHost:
             if now < self._up_at:
                 return b""
             self._start()
-        out = bytearray()
+        out, receiver = bytearray(), self.desk.receiver
         try:
-            self.desk.attend(self.desk.receiver.receive(octets), out.extend)
+            self.desk.attend(receiver.receive(octets, now), out.extend)
+            self.desk.attend(receiver.passed(now), out.extend)
         except Killed:
             self.kills += 1
             self._up_at = now + self.down
             self.close()
         return bytes(out)
+
+    @property
+    def divisor(self) -> int:
+        """Of its port, once all that it answered is out; of a host that is not there, the last one's."""
+        return self.desk.receiver.divisor
 
     def close(self) -> None:
         """Ends the host; what it has not committed is gone."""
@@ -70,7 +83,7 @@ class FaultyHost:
 
     def _start(self) -> None:
         self._store = open_store(self.path, busy=1)
-        self.desk = Desk(cast(Clerk, _Straight(self)), Status("line", "line"))
+        self.desk = Desk(cast(Clerk, _Straight(self)), Status("line", "line"), HostRate(self.fastest))
 
     def take(self, octets: bytes, came_from: str) -> TakenResult:
         """Takes one arrival, with what befalls it."""

@@ -35,7 +35,8 @@ if TYPE_CHECKING:
     "lines",
     multiple=True,
     metavar="PORT[,RATE]",
-    help="Listen on this serial port (/dev/ttyUSB0,9600, COM3, socket://HOST:PORT). May be given several times.",
+    help="Listen on this serial port (/dev/ttyUSB0, COM3, socket://HOST:PORT), at RATE at most. May be given"
+    " several times.",
 )
 @click.option(
     "--move-to",
