@@ -36,6 +36,9 @@ console_reset:
         mov     [console_used], ax
         mov     [screen_waits], ax
         mov     word [console_limit], SCRATCH_SIZE
+        mov     [picture_waits], al
+        mov     [picture_last], ax
+        mov     [picture_last + 2], ax
         mov     [screens_kept], al
         mov     [screens_missed], al
         mov     [wait_kept], al
@@ -263,6 +266,7 @@ critical_swap:
 console_flush:
         mov     ax, [console_used]
         or      ax, [screen_waits]
+        or      al, [picture_waits]
         jz      .good
         mov     ax, [record_length]     ; the record must stay short enough for its last sections
         mov     dx, [record_length + 2]
@@ -281,7 +285,7 @@ console_flush:
         mov     word [console_used], 0
 .screen:
         mov     cx, [screen_waits]
-        jcxz    .good
+        jcxz    .picture
         mov     al, TAG_SCREEN
         mov     si, scratch
         add     si, [console_limit]
@@ -289,6 +293,12 @@ console_flush:
         jc      .failed
         mov     word [screen_waits], 0
         mov     word [console_limit], SCRATCH_SIZE
+.picture:
+        cmp     byte [picture_waits], 0
+        je      .good
+        call    picture_section
+        jc      .failed
+        mov     byte [picture_waits], 0
 .good:
         clc
         ret

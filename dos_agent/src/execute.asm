@@ -202,6 +202,16 @@ screen_after:
         mov     byte [spool_full], 1
         mov     al, RUN_END_FLAGS_SCREEN_MISSING
 .flags:
+        test    al, RUN_END_FLAGS_GRAPHICS_LEFT
+        jz      .noted
+        call    picture_write
+        mov     al, RUN_END_FLAGS_GRAPHICS_LEFT
+        cmp     byte [picture_result], PICTURE_STATE_KEPT
+        je      .noted
+        cmp     byte [picture_result], PICTURE_STATE_BLANK
+        je      .noted
+        or      al, RUN_END_FLAGS_SCREEN_MISSING
+.noted:
         or      [run_end_part + L_run_end.flags], al
         test    al, RUN_END_FLAGS_GRAPHICS_LEFT
         jz      .leave

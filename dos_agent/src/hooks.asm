@@ -125,6 +125,8 @@ hook_dos:
         jae     .make_room
         cmp     word [cs:screen_waits], 0
         jne     .make_room
+        cmp     byte [cs:picture_waits], 0
+        jne     .make_room
 .select:
         cmp     ah, 40h
         je      .write

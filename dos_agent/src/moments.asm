@@ -75,8 +75,8 @@ screen_keep:
         call    screen_measure
         jnc     .text
         test    al, RUN_END_FLAGS_GRAPHICS_LEFT
-        jnz     .leave                  ; there is no text
-        jmp     short .missed
+        jz      .missed
+        jmp     picture_keep
 .text:
         call    screen_sum
         cmp     bx, [screen_last]
@@ -159,7 +159,8 @@ screen_pack:
         ret
 
 ; cells_pack: pack cells.
-; Input: DS:SI = cells, CX = their octets, ES:DI = where, [pack_end].  Output: DI behind them; CF=1: they do not fit.
+; Input: DS:SI = cells, CX = their octets, ES:DI = where, [pack_end].
+; Output: DI behind them; CF=1: they do not fit, SI = the first that is not packed, CX = octets from there on.
 ; Destroys: AX, BX, CX, DX, SI.
 cells_pack:
         shr     cx, 1                   ; CX = cells
@@ -210,6 +211,11 @@ cells_pack:
         call    .room
         jnc     .literal
 .leave:
+        add     cx, dx                  ; back to the first that is not packed
+        sub     si, dx
+        sub     si, dx
+        shl     cx, 1
+        stc
         ret
 .done:
         clc

@@ -88,6 +88,8 @@ section .text
 %include "vectors.asm"
 %include "screen.asm"
 %include "moments.asm"
+%include "planes.asm"
+%include "picture.asm"
 %include "console.asm"
 %include "send.asm"
 %include "files.asm"

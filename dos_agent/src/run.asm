@@ -338,6 +338,10 @@ run_said:
         test    al, RUN_END_FLAGS_CONSOLE_CUT
         call    .say_if
         mov     si, text_graphics_left
+        test    al, RUN_END_FLAGS_SCREEN_MISSING
+        jz      .picture
+        mov     si, text_picture_missing
+.picture:
         test    al, RUN_END_FLAGS_GRAPHICS_LEFT
         call    .say_if
         mov     si, text_hooks_left

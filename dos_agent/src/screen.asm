@@ -204,6 +204,15 @@ screen_sum:
         xor     dx, dx
         call    screen_display
         mov     ds, ax
+        call    cells_sum
+        pop     ds
+        pop     si
+        pop     cx
+        ret
+
+; cells_sum: let cells into a sum.
+; Input: DS:SI, CX = octets, not 0; DX:BX = sum so far.  Output: DX:BX.  Destroys: AX, CX, SI.
+cells_sum:
         shr     cx, 1
 .cell:
         lodsw
@@ -211,9 +220,6 @@ screen_sum:
         rol     bx, 1
         adc     dx, bx
         loop    .cell
-        pop     ds
-        pop     si
-        pop     cx
         ret
 
 ; screen_section: the section `screen` from what is on the text screen. One that was kept already is not kept again.

@@ -65,7 +65,8 @@ text_critical:          db "Readoff: the program was ended by a critical error."
 text_resident:          db "Readoff: the program stays resident.", CR, LF, 0
 text_spool_failed:      db "Readoff: the spool failed while the program ran (full, or a disk error).", CR, LF, 0
 text_console_cut:       db "Readoff: not all that it printed could be kept.", CR, LF, 0
-text_graphics_left:     db "Readoff: it left a graphics mode; there is no text screen to keep.", CR, LF, 0
+text_graphics_left:     db "Readoff: it left a graphics mode; its picture is kept, unless it is blank.", CR, LF, 0
+text_picture_missing:   db "Readoff: it left a graphics mode; its picture could not be kept.", CR, LF, 0
 text_screen_missing:    db "Readoff: the text screen could not be kept.", CR, LF, 0
 text_over_time:         db "Readoff: it ran over its time.", CR, LF, 0
 text_screens_missed:    db "Readoff: not every screen on the way could be kept.", CR, LF, 0

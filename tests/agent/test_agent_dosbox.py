@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import struct
 from pathlib import Path
 
 import pytest
 
 from readoff.contract.record import Record, parse_record
+from readoff.readings.picture.decoding import decode
+from readoff.readings.picture.frames import dac_palette, frame_octets, picture_of
 from readoff.readings.shown import show
 from readoff.store.captures import captures_of
 from support.agent_box import AGENT, big_print, console, end_of, screen_rows
@@ -64,7 +67,7 @@ def test_outcomes(tmp_path: Path) -> None:
         ("stayed_resident", 0),
         ("stayed_resident", 7),
     ]
-    assert [end["set"] for end in ends] == [*[set()] * 4, {"graphics_left", "screen_missing"}, *[set()] * 4]
+    assert [end["set"] for end in ends] == [*[set()] * 4, {"graphics_left"}, *[set()] * 4]
     lines43 = [record for record in records if record.kind == "run"][5]
     assert len(screen_rows(lines43)) == 50
 
@@ -111,3 +114,46 @@ def test_a_file_is_sent(tmp_path: Path) -> None:
 def test_other_processors(tmp_path: Path, cputype: str) -> None:
     records, _ = agent_under_dosbox(tmp_path, "READOFF RUN WAYS 02", cputype=cputype, cycles="fixed 3000")
     assert console(records[1]) == LINE and screen_rows(records[1]) == [SHOWN]
+
+
+FRAME_MODES = {
+    "svga_s3": ("04", "05", "06", "0D", "0E", "10", "11", "12", "13"),
+    "ega": ("04", "06", "0D", "0E", "10"),
+    "cga": ("04", "06"),
+}
+
+
+@pytest.mark.parametrize("machine", FRAME_MODES)
+def test_pictures_are_what_the_emulator_has_in_its_memory(tmp_path: Path, machine: str) -> None:
+    """FRAMES.COM keeps the video memory itself, by its own way, before it goes back to text."""
+    (tmp_path / "PIXELS.DAT").write_bytes(
+        b"".join(struct.pack("<HHB", (37 * i) % 320, (11 * i) % 200, i % 16) for i in range(3000))
+    )
+    for number, mode in enumerate(FRAME_MODES[machine]):
+        folder = tmp_path / f"{number}"
+        folder.mkdir()
+        (folder / "PIXELS.DAT").write_bytes((tmp_path / "PIXELS.DAT").read_bytes())
+        records, files = agent_under_dosbox(folder, f"READOFF RUN FRAMES {mode}", machine=machine)
+        (run,) = [record for record in records if record.kind == "run"]
+        (taken,) = [each for each in captures_of(run) if each.capture.kind == "picture"]
+        raw = files["FRAME.RAW"]
+        length = frame_octets(f"{mode}h")
+        wanted = picture_of(f"{mode}h", raw[:length], dac_palette(raw[length:]) if mode == "13" else ())
+        picture = decode(taken.capture.octets)
+        assert (taken.moment, taken.problem, taken.note, end_of(run)["set"]) == ("mode_set", "", "", set())
+        assert picture.pixels == wanted.pixels and len(set(picture.pixels)) > 1, mode
+        if mode == "13":
+            assert picture.palette == wanted.palette
+
+
+def test_a_program_that_ends_in_graphics(tmp_path: Path) -> None:
+    records, _ = agent_under_dosbox(
+        tmp_path, "READOFF RUN GRAPHICS 12", "READOFF RUN GRAPHICS 13", machine="svga_s3"
+    )
+    for run in (record for record in records if record.kind == "run"):
+        (taken,) = [each for each in captures_of(run) if each.capture.kind == "picture"]
+        picture = decode(taken.capture.octets)
+        assert taken.moment == "exit" and end_of(run)["set"] == {"graphics_left"}
+        assert [at % picture.width for at, value in enumerate(picture.pixels) if value == 1] == list(
+            range(1, 101)
+        )

@@ -12,7 +12,7 @@ from typing import Final
 
 from unicorn import UC_ARCH_X86, UC_HOOK_BLOCK, UC_HOOK_CODE, UC_HOOK_INTR, UC_MODE_16, UC_PROT_ALL
 from unicorn import x86_const as x86
-from unicorn.unicorn_const import UC_ERR_INSN_INVALID, UC_HOOK_INSN, UC_HOOK_MEM_WRITE
+from unicorn.unicorn_const import UC_ERR_INSN_INVALID, UC_HOOK_INSN, UC_HOOK_MEM_READ, UC_HOOK_MEM_WRITE
 from unicorn.unicorn_py3.unicorn import Uc, uclib
 
 from readoff.box.memory import MEGABYTE, Memory
@@ -210,6 +210,26 @@ class Engine:
 
         hook: int = self.uc.hook_add(UC_HOOK_MEM_WRITE, write, begin=begin, end=end)
         return hook
+
+    def hook_accesses(
+        self, begin: int, end: int, read: Callable[[int, int], None], write: Callable[[int, int, int], None]
+    ) -> tuple[int, int]:
+        """Call read(linear address, octets) before the processor reads from begin to end, so that memory can be made
+        what it is to read, and write(linear address, octets, value) before it writes there.
+        """
+
+        def reads(_uc: object, _kind: int, address: int, size: int, _value: int, _data: object) -> None:
+            read(address, size)
+
+        def writes(_uc: object, _kind: int, address: int, size: int, value: int, _data: object) -> None:
+            write(address, size, value)
+
+        hooks: tuple[int, int] = (
+            self.uc.hook_add(UC_HOOK_MEM_READ, reads, begin=begin, end=end),
+            self.uc.hook_add(UC_HOOK_MEM_WRITE, writes, begin=begin, end=end),
+        )
+        self.forget_code()
+        return hooks
 
     def unhook(self, hook: int) -> None:
         """Take a hook away."""

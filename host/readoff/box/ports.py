@@ -86,5 +86,13 @@ class Ports:
 
     def add_video(self, video: Video) -> None:
         """The status port of the adapter."""
+        if planes := video.planes:
+            for name, bases in (("sequencer", (0x3C4,)), ("graphics", (0x3CE,)), ("crtc", (0x3D4, 0x3B4))):
+                for base in bases:
+                    self.add(base, partial(planes.read_index, name), partial(planes.select, name))
+                    self.add(base + 1, partial(planes.read, name), partial(planes.write, name))
+        if planes and video.display == "vga":
+            for port in (0x3C7, 0x3C8, 0x3C9):
+                self.add(port, planes.dac_octet if port == 0x3C9 else None, partial(planes.dac_port, port))
         for port in {"mda": (0x3BA,), "cga": (0x3DA,)}.get(video.display, (0x3BA, 0x3DA)):
             self.add(port, video.read_status, None)

@@ -1,7 +1,7 @@
-"""Text video in guest memory: modes, cursor, pages, scrolling, teletype; INT 10h's functions.
+"""Video in guest memory: modes, cursor, pages, scrolling, teletype, pixels; INT 10h's functions.
 
-Pictures are not drawn. A graphics mode is set and known, and while it is on the text memory does not
-hold the text: it reads FF on EGA and VGA, as on the real cards; on a CGA it is the picture.
+Letters are not drawn in graphics modes. While one is on the text memory does not hold the text: it reads FF on EGA
+and VGA, as on the real cards; in modes 4 to 6 it is the picture.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from readoff.box.engine import Engine
+from readoff.box.planes import CRTC_OFFSET, CRTC_START, PACKED, PLANAR, WINDOW, Planes
 from readoff.box.spec import Display
 from readoff.contract import cp437
 
@@ -24,6 +25,7 @@ MODE, COLUMNS, PAGE_SIZE, PAGE_START, CURSORS, SHAPE, PAGE, CRTC = (
     0x63,
 )
 LAST_ROW, CELL_HEIGHT, EGA_INFO, EGA_SWITCHES = 0x84, 0x85, 0x87, 0x88
+COLOUR_SELECT: Final = 0x66
 COLOUR_TEXT: Final = 0xB8000
 MONO_TEXT: Final = 0xB0000
 _TEXT_AREA: Final = 0x8000
@@ -56,6 +58,7 @@ class Video:
         self._registers = engine.registers
         self._now = engine.now
         self.display = display
+        self.planes = Planes(engine, display) if display in ("ega", "vga") else None
         self.teletype = bytearray()  # every octet that went through AH=0Eh and the like
         self.mode_changes: list[int] = []
 
@@ -115,6 +118,9 @@ class Video:
             memory.put_word(BDA + CELL_HEIGHT, height if text else 8)
             memory.octets[BDA + EGA_INFO] = 0x60 | value & 0x80
             memory.octets[BDA + EGA_SWITCHES] = 0x09
+        memory.octets[BDA + COLOUR_SELECT] = 0x3F if mode == 6 else 0x30
+        if self.planes is not None:
+            self.planes.set_mode(mode, keep=bool(value & 0x80))
         self._fill_for(mode, text=text, was_text=was_text, keep=bool(value & 0x80))
 
     def _fill_for(self, mode: int, *, text: bool, was_text: bool, keep: bool) -> None:
@@ -127,6 +133,35 @@ class Video:
             area[:] = BLANK.to_bytes(2, "little") * (_TEXT_AREA // 2)
         elif not was_text:
             area[:] = bytes(_TEXT_AREA)
+
+    # -- pixels -----------------------------------------------------------------------------------
+    def pixel(self, x: int, y: int, colour: int) -> None:
+        """AH=0Ch: one pixel; bit 7 of the colour: exclusive or, except in mode 13h."""
+        octets = self._memory.octets
+        if self.mode == PACKED:
+            octets[WINDOW + (320 * y + x & 0xFFFF)] = colour
+        elif self.mode in PLANAR and self.planes is not None:
+            self.planes.pixel(x, y, colour)
+        elif self.mode in (4, 5, 6):
+            bits = 1 if self.mode == 6 else 2
+            per_octet = 8 // bits
+            at = COLOUR_TEXT + (y & 1) * 0x2000 + (y >> 1) * 80 + x // per_octet
+            shift = 8 - bits * (x % per_octet + 1)
+            mask, new = (1 << bits) - 1 << shift, (colour & (1 << bits) - 1) << shift
+            octets[at] = octets[at] ^ new if colour & 0x80 else octets[at] & ~mask & 0xFF | new
+
+    def frame(self) -> bytes:
+        """What the display shows in a graphics mode, plane after plane as it lies in memory."""
+        if self.mode in (4, 5, 6):
+            return bytes(self._memory.octets[COLOUR_TEXT : COLOUR_TEXT + 0x4000])
+        if self.mode == PACKED:
+            return bytes(self._memory.octets[WINDOW : WINDOW + 64000])
+        assert self.planes is not None and self.mode in PLANAR
+        heights = {0x0D: 200, 0x0E: 200, 0x0F: 350, 0x10: 350}
+        length = 2 * self.planes.crtc[CRTC_OFFSET] * heights.get(self.mode, 480)
+        start = self.planes.crtc[CRTC_START] << 8 | self.planes.crtc[CRTC_START + 1]
+        shown = {0x0F: (0, 2), 0x11: (0,)}.get(self.mode, (0, 1, 2, 3))
+        return b"".join(bytes(self.planes.planes[plane][start : start + length]) for plane in shown)
 
     # -- cells ------------------------------------------------------------------------------------
     def cursor(self, page: int) -> tuple[int, int]:

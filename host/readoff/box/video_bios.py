@@ -76,11 +76,45 @@ class VideoBios:
     def _0a(self, character: int) -> None:
         self._screen.put(self._registers.bx >> 8, character, None, self._registers.cx)
 
+    def _0b(self, _al: int) -> None:
+        """Background and palette of modes 4 to 6."""
+        bx, at = self._registers.bx, BDA + video.COLOUR_SELECT
+        octets = self._memory.octets
+        if bx >> 8:
+            octets[at] = octets[at] & ~0x20 & 0xFF | (bx & 1) << 5
+        else:
+            octets[at] = octets[at] & ~0x1F & 0xFF | bx & 0x1F
+
+    def _0c(self, colour: int) -> None:
+        self._screen.pixel(self._registers.cx, self._registers.dx, colour)
+
     def _0f(self, _al: int) -> None:
         octets = self._memory.octets
         keep = octets[BDA + video.EGA_INFO] & 0x80 if self._screen.display in ("ega", "vga") else 0
         self._registers.ax = (self._screen.columns & 0xFF) << 8 | self._screen.mode | keep
         self._registers.bx = self._registers.bx & 0xFF | octets[BDA + video.PAGE] << 8
+
+    def _10(self, function: int) -> None:
+        """Palette registers (00h, 02h; on a VGA 09h) and colours of the DAC (10h, 12h, 15h, 17h, 1Ah)."""
+        planes, registers, memory = self._screen.planes, self._registers, self._memory
+        if planes is None or (function > 2 and self._screen.display != "vga"):
+            return
+        at = (registers.es << 4) + registers.dx
+        bx, cx, dx = registers.bx, registers.cx, registers.dx
+        if function == 0x00:
+            planes.palette[min(bx & 0xFF, 16)] = bx >> 8
+        elif function == 0x02:
+            planes.palette[:] = memory.octets[at : at + 17]
+        elif function == 0x09:
+            memory.octets[at : at + 17] = planes.palette
+        elif function == 0x10:
+            planes.dac[3 * (bx & 0xFF) : 3 * (bx & 0xFF) + 3] = bytes([dx >> 8 & 63, cx >> 8 & 63, cx & 63])
+        elif function == 0x12:
+            planes.dac[3 * bx : 3 * (bx + cx)] = memory.octets[at : at + 3 * cx]
+        elif function == 0x17:
+            memory.octets[at : at + 3 * cx] = planes.dac[3 * bx : 3 * (bx + cx)]
+        elif function == 0x1A:
+            registers.bx = 0
 
     def _11(self, function: int) -> None:
         """Fonts: 12h and 02h give rows of 8 lines, 11h and 01h of 14, 14h and 04h of 16."""

@@ -146,6 +146,8 @@ def _as_values(full: RunInFull) -> Mapping[str, object]:
                 "rows": each.rows,
                 "begin": each.begin,
                 "problem": each.problem,
+                "pixels": each.pixels,
+                "note": each.note,
                 "octets": each.capture.octets,
                 "text": _lines(full, each.position),
             }
@@ -244,9 +246,12 @@ def _captures(full: RunInFull) -> None:
     for each in full.captures:
         name = " ".join(part for part in (str(each.capture.kind), each.capture.name, each.moment) if part)
         size = f"{each.capture.columns} × {each.rows}, " if each.rows else ""
+        size = f"{each.pixels[0]} × {each.pixels[1]} pixels, " if each.pixels[0] else size
         looks.heading(f"{name.replace('_', ' ').capitalize()} ({size}{len(each.capture.octets)} octets)")
         if each.problem:
             looks.say(each.problem, indent=2)
+        if each.note:
+            looks.say(each.note, indent=2)
         lines = _lines(full, each.position)
         while lines and not lines[-1].strip():
             lines.pop()

@@ -18,6 +18,10 @@ from readoff.readings.taking import Entry, Taker
 from readoff.readings.view import View
 
 _KINDS = tuple(CaptureKind)
+_MOMENTS = (
+    CaptureKind.SCREEN,
+    CaptureKind.PICTURE,
+)  # what was seen at one moment: the same may be seen again
 _MOST_DOUBTS = 3  # told of one capture
 
 
@@ -82,7 +86,7 @@ class _Roles:
 
     def __post_init__(self) -> None:
         claims = {index: names for index, names in enumerate(self.claimed) if names}
-        screens = {index for index in claims if self.captures[index].kind is CaptureKind.SCREEN}
+        screens = {index for index in claims if self.captures[index].kind in _MOMENTS}
         disputed: set[str] = set()
         for index in sorted(claims.keys() - screens):
             disputed.update(self._settle(index, claims[index]))

@@ -1,6 +1,6 @@
 """What a capture shows: its octets as lines of text, with the way back from every character to its octet.
 
-Three kinds of capture end up as the same thing, so that one schema reads them all:
+Three kinds of capture end up as the same thing, so that one schema reads them all; a PICTURE has no lines of its own:
 
 - CONSOLE: octets as the teletype of the BIOS takes them. CR goes to the start of the row, BS one column back,
   TAB to the next multiple of eight, BEL shows nothing, LF and FF end the line. Text written over other text
@@ -41,14 +41,16 @@ class CaptureKind(StrEnum):
     CONSOLE = "console"
     FILE = "file"
     SCREEN = "screen"
+    PICTURE = "picture"
 
 
 @dataclass(frozen=True)
 class Capture:
     """Octets taken from one run.
 
-    octets: as captured; for SCREEN character and attribute by turns, row by row. columns: characters a row,
-    for SCREEN (for CONSOLE the width of the screen it was printed on, 0 for 80). name: DOS name, for FILE.
+    octets: as captured; for SCREEN character and attribute by turns, row by row; for PICTURE a BMP file. columns:
+    characters a row, for SCREEN (for CONSOLE the width of the screen it was printed on, 0 for 80). name: DOS name,
+    for FILE.
     """
 
     kind: CaptureKind
@@ -151,6 +153,8 @@ def show(capture: Capture) -> Shown:
     """Lay out a capture as it was shown. Never raises, whatever the octets."""
     if capture.kind is CaptureKind.SCREEN:
         return _show_screen(capture)
+    if capture.kind is CaptureKind.PICTURE:
+        return Shown(())
     octets = capture.octets
     width = 0
     if capture.kind is CaptureKind.FILE:

@@ -5,13 +5,15 @@ Captures are not stored a second time: they are unpacked from the raw octets whe
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 from readoff.contract.cells import unpack_cells
 from readoff.contract.record import Completeness, Record, Section
 from readoff.errors import MalformedError
+from readoff.readings.picture.kept import bmp_of, kept_picture
 from readoff.readings.shown import Capture, CaptureKind
 
 
@@ -30,7 +32,8 @@ class Taken:
 
     position: 0, 1, … in the record. moment: when a screen was kept, else "". rows: of a screen, else 0.
     begin: offset of its first octet from the start of the record. problem: why it cannot be read, or "".
-    settled: whether a check vouches for all of it, so that it may be read.
+    settled: whether a check vouches for all of it, so that it may be read. pixels: width and height of a picture.
+    note: why there is no picture where one should be, or "".
     """
 
     position: int
@@ -40,6 +43,22 @@ class Taken:
     begin: int
     problem: str
     settled: bool
+    pixels: tuple[int, int] = (0, 0)
+    note: str = ""
+
+
+# What stood against a picture (enum picture_state of the contract).
+_NO_PICTURE = {
+    "dos_busy": "DOS was busy",
+    "in_interrupt": "an interrupt was being served",
+    "critical_error": "DOS was dealing with a critical error",
+    "disk": "the disk had no room for it, or failed",
+    "record_full": "the record had no room for it",
+    "unknown_mode": "its video mode is not one that the agent reads",
+    "changed_layout": "the program had set the display up in a way of its own",
+    "cannot_put_back": "an EGA's registers could not have been put back as they were",
+    "hot_key": "at a hot key the program may be drawing",
+}
 
 
 def run_state(record: Record) -> RunState:
@@ -90,7 +109,11 @@ def _groups(sections: Sequence[Section]) -> Iterator[tuple[int, list[Section]]]:
     if console:
         groups.append((console[-1][0], [section for _, section in console]))
     for index, section in enumerate(sections):
-        if section.name in ("screen", "file"):
+        if section.name in ("screen", "file") or section.name == "picture":
+            groups.append((index, [section]))
+        elif section.name == "picture_data" and groups and groups[-1][1][0].name == "picture":
+            groups[-1] = (index, [*groups[-1][1], section])
+        elif section.name == "picture_data":
             groups.append((index, [section]))
         elif section.name == "file_data" and groups and groups[-1][1][0].name == "file":
             groups[-1] = (index, [*groups[-1][1], section])
@@ -112,6 +135,8 @@ def _unpack(position: int, group: list[Section], width: int, *, settled: bool) -
         return Taken(position, capture, "", 0, first.begin, "", settled)
     if first.name == "screen":
         return _screen(position, first, settled)
+    if first.name.startswith("picture"):
+        return _picture(position, group, settled)
     return _file(position, group, settled)
 
 
@@ -133,6 +158,35 @@ def _screen(position: int, section: Section, settled: bool) -> Taken:
         problem = f"a screen of {columns} × {rows} has {columns * rows * 2} octets, here are {len(cells)}"
     capture = Capture(CaptureKind.SCREEN, cells, columns=columns)
     return Taken(position, capture, str(values["moment"]), rows, section.begin, problem, settled)
+
+
+def _picture(position: int, group: list[Section], settled: bool) -> Taken:
+    """The file that a picture schema reads is made here; what was packed stays in the record."""
+    first = group[0]
+    head = first.values if first.name == "picture" else None
+    packed = b"".join(bytes(section.payload) for section in group if section.name == "picture_data")
+    nothing = Capture(CaptureKind.PICTURE, b"")
+    if head is None:
+        problem = first.problem or "the section that describes the picture is missing"
+        return Taken(position, nothing, "", 0, first.begin, problem, settled)
+    moment, size = str(head["moment"]), (int(head["width"]), int(head["height"]))
+    if head["state"] != "kept":
+        note = f"no picture: {_why_none(head)}"
+        return Taken(position, nothing, moment, 0, first.begin, "", settled, size, note)
+    try:
+        capture = Capture(CaptureKind.PICTURE, bmp_of(kept_picture(head, packed)))
+    except MalformedError as error:
+        return Taken(position, nothing, moment, 0, first.begin, f"the picture: {error.what}", settled, size)
+    return Taken(position, capture, moment, 0, first.begin, "", settled, size)
+
+
+def _why_none(head: Mapping[str, Any]) -> str:
+    state = str(head["state"])
+    if state == "blank":
+        return "it was of one colour all over"
+    more = int(head["further"])
+    further = f"; and {more} more after it" if more else ""
+    return _NO_PICTURE.get(state, f"for a reason that this program does not know ({state})") + further
 
 
 def _file(position: int, group: list[Section], settled: bool) -> Taken:

@@ -5,6 +5,7 @@
     06h         640 × 200   16,384     the same banks; 1 bit a pixel
     0Dh         320 × 200   4 × 8,000  four planes, one after the other; plane n is bit n of the colour
     0Eh         640 × 200   4 × 16,000
+    0Fh         640 × 350   2 × 28,000 planes 0 and 2 of the adapter (monochrome)
     10h         640 × 350   4 × 28,000
     12h         640 × 480   4 × 38,400
     11h         640 × 480   38,400     one plane
@@ -48,6 +49,7 @@ _LAYOUTS = {
     "06h": _Layout(640, 200, 1, banked=True),
     "0Dh": _Layout(320, 200, 1, 4),
     "0Eh": _Layout(640, 200, 1, 4),
+    "0Fh": _Layout(640, 350, 1, 2),
     "10h": _Layout(640, 350, 1, 4),
     "11h": _Layout(640, 480, 1),
     "12h": _Layout(640, 480, 1, 4),

@@ -151,7 +151,9 @@ def _page(view: View, way: PictureWay) -> Page | str:
 
 
 def _picture_or_why(capture: Capture, source: Source) -> Picture | str:
-    return _or_why(lambda: _picture(capture.octets, source))
+    """The agent's own pictures are files that say what they are."""
+    kept = capture.kind is CaptureKind.PICTURE
+    return _or_why(lambda: decode(capture.octets) if kept else _picture(capture.octets, source))
 
 
 def _or_why(make: Callable[[], Made]) -> Made | str:
@@ -216,7 +218,7 @@ def picture_kind(library: Library) -> Kind:
 
     return Kind(
         "picture",
-        (CaptureKind.FILE,),
+        (CaptureKind.FILE, CaptureKind.PICTURE),
         load,
         top=("picture", *TEXT.top),
         shown=TEXT.shown,

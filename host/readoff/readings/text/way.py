@@ -136,7 +136,7 @@ def _load(top: Table, recognise: Table, metrics: Mapping[str, Table]) -> TextWay
 
 TEXT = Kind(
     "text",
-    tuple(CaptureKind),
+    (CaptureKind.CONSOLE, CaptureKind.FILE, CaptureKind.SCREEN),
     _load,
     top=("blocks", "tables"),
     shown=("pattern", "block", "table", "column", "row", "unit_beside"),
