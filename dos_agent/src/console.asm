@@ -264,9 +264,10 @@ critical_swap:
 ; Input: DS = ES = SS = CS.  Output: CF=1 when it could not be written; [spool_full].
 ; Destroys: AX, BX, CX, DX, SI, DI.
 console_flush:
-        mov     ax, [console_used]
+        mov     al, [picture_waits]
+        xor     ah, ah
+        or      ax, [console_used]
         or      ax, [screen_waits]
-        or      al, [picture_waits]
         jz      .good
         mov     ax, [record_length]     ; the record must stay short enough for its last sections
         mov     dx, [record_length + 2]

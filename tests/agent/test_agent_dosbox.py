@@ -10,7 +10,7 @@ import pytest
 from readoff.contract.record import Record, parse_record
 from readoff.readings.picture.decoding import decode
 from readoff.readings.picture.frames import dac_palette, frame_octets, picture_of
-from readoff.readings.shown import show
+from readoff.readings.shown import CaptureKind, show
 from readoff.store.captures import captures_of
 from support.agent_box import AGENT, big_print, console, end_of, screen_rows
 from support.dosbox import Setup, put_programs, run_dosbox
@@ -90,7 +90,7 @@ def test_exit_codes_and_redirection(tmp_path: Path) -> None:
 def test_the_text_before_a_mode_is_set_is_kept(tmp_path: Path, machine: str) -> None:
     records, _ = agent_under_dosbox(tmp_path, "READOFF RUN MODES", machine=machine)
     (run,) = [record for record in records if record.kind == "run"]
-    first, last = [each for each in captures_of(run) if each.moment]
+    first, last = [each for each in captures_of(run) if each.capture.kind is CaptureKind.SCREEN]
     rows = [line.text.rstrip() for line in show(first.capture).lines]
     assert (first.moment, first.problem, last.moment) == ("mode_set", "", "exit")
     assert "Modes: score 640.5 points" in rows
@@ -135,7 +135,7 @@ def test_pictures_are_what_the_emulator_has_in_its_memory(tmp_path: Path, machin
         (folder / "PIXELS.DAT").write_bytes((tmp_path / "PIXELS.DAT").read_bytes())
         records, files = agent_under_dosbox(folder, f"READOFF RUN FRAMES {mode}", machine=machine)
         (run,) = [record for record in records if record.kind == "run"]
-        (taken,) = [each for each in captures_of(run) if each.capture.kind == "picture"]
+        (taken,) = [each for each in captures_of(run) if each.capture.kind is CaptureKind.PICTURE]
         raw = files["FRAME.RAW"]
         length = frame_octets(f"{mode}h")
         wanted = picture_of(f"{mode}h", raw[:length], dac_palette(raw[length:]) if mode == "13" else ())
@@ -151,7 +151,7 @@ def test_a_program_that_ends_in_graphics(tmp_path: Path) -> None:
         tmp_path, "READOFF RUN GRAPHICS 12", "READOFF RUN GRAPHICS 13", machine="svga_s3"
     )
     for run in (record for record in records if record.kind == "run"):
-        (taken,) = [each for each in captures_of(run) if each.capture.kind == "picture"]
+        (taken,) = [each for each in captures_of(run) if each.capture.kind is CaptureKind.PICTURE]
         picture = decode(taken.capture.octets)
         assert taken.moment == "exit" and end_of(run)["set"] == {"graphics_left"}
         assert [at % picture.width for at, value in enumerate(picture.pixels) if value == 1] == list(

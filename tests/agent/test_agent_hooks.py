@@ -10,7 +10,7 @@ import pytest
 from readoff.box import AT, LATE, XT, Box, Drive, MachineSpec
 from readoff.box.dos_process import Ended
 from support.agent_bench import assembled
-from support.agent_box import EXIT_ALL, EXIT_MISSING, agent_box, console, end_of, readoff, run_under_agent
+from support.agent_box import EXIT_ALL, agent_box, console, end_of, readoff, run_under_agent
 from support.box_programs import run_source
 
 # Calls one service with known registers and keeps all of them and the flags afterwards (segments less CS).
@@ -101,7 +101,7 @@ def test_registers_and_flags_are_those_of_the_service(name: str, flags: str) -> 
     under, ran = run_under_agent(agent_box(AT), source, keys="k")
     assert alone.results[:24] != bytes(24)
     assert under.results[:24].hex(" ", 2) == alone.results[:24].hex(" ", 2)
-    assert ran.exit.code == (EXIT_MISSING if "graphics" in name else EXIT_ALL)  # no text screen at the exit
+    assert ran.exit.code == EXIT_ALL
 
 
 # -- the program's stack ---------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from readoff.box import AT, LATE, XT, MachineSpec
 from readoff.contract.cells import unpack_cells
 from readoff.contract.record import Record, parse_record
-from readoff.readings.shown import show
+from readoff.readings.shown import CaptureKind, show
 from readoff.store.captures import captures_of
 from support.agent_bench import SEGMENT, Bench
 from support.agent_box import (
@@ -31,7 +31,7 @@ PAGES = ["Menu: page 1 of 3", "Menu: page 2 of 3", SCORE]
 
 def screens(record: Record) -> list[tuple[str, str]]:
     """(moment, first row with something on it) of each screen, as the host unpacks it."""
-    taken = [each for each in captures_of(record) if each.moment]
+    taken = [each for each in captures_of(record) if each.capture.kind is CaptureKind.SCREEN]
     assert all(not each.problem and each.rows for each in taken)
     found = []
     for each in taken:

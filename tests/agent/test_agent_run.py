@@ -217,10 +217,10 @@ def test_a_graphics_mode_that_is_left_on() -> None:
     box = agent_box(LATE, "GRAPHICS.COM")
     ran = readoff(box, "RUN GRAPHICS 13")
     end = end_of(ran.run)
-    assert (end["set"], end["video_mode"]) == ({"graphics_left", "screen_missing"}, 0x13)
+    assert (end["set"], end["video_mode"]) == ({"graphics_left"}, 0x13)
     assert [(s.values or {})["moment"] for s in ran.run.all("screen")] == ["mode_set"]  # the text before it
     assert console(ran.run) == b"Graphics: leaving in mode 13h\r\n"
-    assert (captured_all(ran.run), ran.exit.code) == (0, EXIT_MISSING)
+    assert (captured_all(ran.run), ran.exit.code) == (1, EXIT_ALL)  # its picture is kept
     assert any("graphics mode" in row for row in box.screen_rows())  # in text again, and readable
 
 

@@ -14,6 +14,7 @@ SHAPES = {
     "06h": (640, 200, 2),
     "0Dh": (320, 200, 16),
     "0Eh": (640, 200, 16),
+    "0Fh": (640, 350, 4),
     "10h": (640, 350, 16),
     "11h": (640, 480, 2),
     "12h": (640, 480, 16),
@@ -33,7 +34,7 @@ def put(mode, memory, x, y, colour):
         memory[80 * y + x // 8] |= colour << (7 - x % 8)
     else:
         width, height, _ = SHAPES[mode]
-        for plane in range(4):
+        for plane in range(2 if mode == "0Fh" else 4):
             memory[plane * (width // 8 * height) + width // 8 * y + x // 8] |= (colour >> plane & 1) << (
                 7 - x % 8
             )
