@@ -41,6 +41,7 @@ cpu_section:
 .coprocessor:
         call    coprocessor
         mov     [scratch + L_cpu.fpu], al
+        call    processor_remember
         mov     al, TAG_CPU
         mov     si, scratch
         mov     cx, L_cpu_size

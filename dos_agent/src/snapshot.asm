@@ -246,6 +246,7 @@ bda_section:
 display_section:
         call    display_ask
         mov     [scratch + L_display.class], al
+        mov     [display_known], al
         push    es
         mov     bx, BIOS_DATA
         mov     es, bx
@@ -377,13 +378,23 @@ dos_section:
 %endif
 
 %include "processor.asm"
+%include "leaves.asm"
+%include "coprocessor.asm"
+%include "speed.asm"
+%include "managers.asm"
+%include "firmware.asm"
+%include "drivers.asm"
+%include "pci.asm"
 %include "rtc.asm"
 %include "residents.asm"
 %include "startup.asm"
 
         section .data
-snapshot_parts:         dw boot_section, snapshot_start_section, cpu_section, memory_section, bios_section
-                        dw cmos_section, bda_section, display_section, dos_section, residents_section
+snapshot_parts:         dw boot_section, snapshot_start_section, cpu_section, cpuid_section, fpu_section
+                        dw control_section, speed_section, memory_section, e820_section, xms_section, ems_section
+                        dw bios_section, cmos_section, bda_section, display_section, display_rom_section, vbe_section
+                        dw dos_section, dos_setup_section, devices_section, drives_section, disks_section
+                        dw residents_section, vectors_section, dmi_section, pnp_section, pci_sections
                         dw environment_section, startup_sections, 0
 ; DISPLAY_CLASS_* by the combination code of INT 10h AX=1A00h
 display_classes:        db DISPLAY_CLASS_UNKNOWN, DISPLAY_CLASS_MDA, DISPLAY_CLASS_CGA, DISPLAY_CLASS_UNKNOWN

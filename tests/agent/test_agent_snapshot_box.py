@@ -9,9 +9,10 @@ from typing import Any
 import pytest
 
 from readoff.box import AT, LATE, XT, Box, MachineSpec, Processor
-from readoff.contract.declared import record_contract
 from readoff.contract.record import Record
+from readoff.snapshots import facts_of
 from support.agent_box import agent_box, captured_all, readoff
+from support.full_machine import FULL
 
 I386 = replace(LATE, processor=Processor.I80386, cpuid=None, fpu=False)
 
@@ -60,20 +61,7 @@ def test_machine_is_told(spec: MachineSpec, kind: str, fpu: str, display: str, r
         assert (cpu["signature"], cpu["features"], cpu["vendor"]) == (0x0480, 1, "BoxProcessor")
 
 
-def test_snapshot_on_the_slowest_machine_takes_less_than_four_seconds() -> None:
-    """The test machine's own clocks: four for each octet of code fetched, 4.77 MHz; DOS and the BIOS included."""
-    box = agent_box(XT)
-    box.drive("C").write("CONFIG.SYS", b"FILES=30\r\n" * 50)
-    box.drive("C").write("AUTOEXEC.BAT", b"@ECHO OFF\r\n" * 50)
-    with box.counting() as count:
-        ran = readoff(box, "SNAP /L:base")
-    print(f"{count()} instructions, {ran.exit.seconds:.2f} s")
-    assert ran.exit.code == 0
-    assert count() < 400_000
-    assert ran.exit.seconds < 4
-
-
-@pytest.mark.parametrize("spec", [XT, LATE])
+@pytest.mark.parametrize("spec", [XT, LATE, FULL])
 def test_two_snapshots_of_one_boot_agree_in_every_stable_field(spec: MachineSpec) -> None:
     box = agent_box(spec)
     first = snapshot(box)
@@ -82,15 +70,9 @@ def test_two_snapshots_of_one_boot_agree_in_every_stable_field(spec: MachineSpec
     assert section(first, "boot")["state"] == "fresh"
     assert section(second, "boot")["state"] == "found"
     assert first.id.boot == second.id.boot
-    for kind in record_contract().kinds.values():
-        if kind.name in ("boot", "end", "bda"):
-            continue
-        for one, other in zip(first.all(kind.name), second.all(kind.name), strict=True):
-            if kind.name == "cmos" and one.values:
-                assert other.values
-                assert one.values["settings"] == other.values["settings"]
-            else:
-                assert one.payload == other.payload, kind.name
+    stable = [{f.name: f.value for f in facts_of(r).values() if not f.volatile} for r in (first, second)]
+    assert stable[0] == stable[1]
+    assert len(stable[0]) > 50
 
 
 def test_residents_and_environment_of_the_shell() -> None:
@@ -106,15 +88,3 @@ def test_start_up_files() -> None:
     box.drive("C").write("CONFIG.SYS", b"DEVICE=C:\\HIMEM.SYS\r\n")
     files = [s.values for s in snapshot(box).all("startup_file")]
     assert files == [{"name": "C:\\CONFIG.SYS", "octets": b"DEVICE=C:\\HIMEM.SYS\r\n"}]
-
-
-def test_only_documented_ports_are_touched() -> None:
-    """docs/ports.md: CMOS, the timer, and the interrupt controller's registers that clock_read looks at."""
-    box = agent_box(LATE)
-    log: list[tuple[str, int, int]] = []
-    box.on.ports.log = log
-    snapshot(box)
-    touched = {port for _way, port, _value in log}
-    assert touched <= {0x20, 0x21, 0x40, 0x43, 0x70, 0x71, 0xA0}, {f"{port:X}" for port in touched}
-    assert not [entry for entry in log if entry[0] == "out" and entry[1] == 0x71]
-    assert [value for way, port, value in log if (way, port) == ("out", 0x70)][-1] == 0x0D

@@ -41,6 +41,7 @@ class FakeDos:
         bench.interrupts[0x2F] = lambda _: None
         bench.memory.put_word(4 * 0x2F, 0x1234)
         bench.memory.put_word((LISTS << 4) + 0x24, self.first_block)
+        bench.poke((LISTS << 4) + 0x26, b"\xff" * 0x22 + b"\xff" * 4 + b"\x04\x80\0\0\0\0NUL     ")
         bench.word("dos_version", self.version[0] << 8 | self.version[1])
         bench.put("option_spool", b"C:\\\0")
         bench.put("agent_serial", bytes.fromhex("44332211"))
@@ -119,8 +120,18 @@ class FakeDos:
         self.bench.registers.bx = self.oem << 8
 
     def _f33(self) -> None:
+        if self.bench.registers.ax == 0x3306:
+            self.bench.registers.bx = self.version[1] << 8 | self.version[0]
+            self.bench.registers.dx = 0x1000
+            return
         assert self.bench.registers.ax == 0x3305 and self.version[0] >= 4
         self.bench.registers.dx = self.boot_drive
+
+    def _f36(self) -> None:
+        assert self.bench.registers.dx == 3, "a drive that is not there, or not fixed"
+        registers = self.bench.registers
+        registers.ax, registers.bx, registers.cx, registers.dx = 4, 1000, 512, 16000
+        self.bench.carry(False)
 
     def _f3d(self) -> None:
         path = self._path()
@@ -175,6 +186,20 @@ class FakeDos:
         registers.dx = at >> 16
         self._good(at & 0xFFFF)
 
+    def _f44(self) -> None:
+        """4408h and 4409h: C: is fixed, D: removable, E: remote, F: substituted."""
+        registers = self.bench.registers
+        drive = registers.bx & 0xFF
+        assert drive > 2, "A: and B: are not to be asked for"
+        if drive > 6:
+            self._bad(0x0F)
+        elif registers.ax == 0x4409:
+            registers.dx = {5: 0x1000, 6: 0x8000}.get(drive, 0)
+            self._good()
+        else:
+            assert registers.ax == 0x4408 and drive < 5
+            self._good(1 if drive == 3 else 0)
+
     def _f4e(self) -> None:
         pattern = self._path()
         self._found = sorted(
@@ -206,6 +231,21 @@ class FakeDos:
         self._f3d()
 
 
+def give_timer(bench: Bench) -> None:
+    """The timer's counter, latched and read low octet first, in mode 2. A block of the agent's loop takes it as long
+    as 60 AAM on an 8088: the bench's own time goes by octets of code alone.
+    """
+    left: list[int] = []
+
+    def latch(value: int) -> None:
+        assert value == 0, f"the timer is programmed: {value:02X}h"
+        count = -(bench.engine.now() // 9_760) & 0xFFFF
+        left[:] = [count & 0xFF, count >> 8]
+
+    bench.ports_out[0x43] = latch
+    bench.ports_in[0x40] = lambda: left.pop(0)
+
+
 @dataclass
 class FakeBios:
     """The BIOS services that the snapshot asks, as an AT with a colour VGA answers them."""
@@ -228,9 +268,12 @@ class FakeBios:
         bench.interrupts[0x10] = lambda _: self.video()
         bench.interrupts[0x11] = set_ax(0x4227)
         bench.interrupts[0x12] = set_ax(639)
+        bench.interrupts[0x13] = lambda _: bench.carry(True)
         bench.interrupts[0x15] = lambda _: self.system()
         bench.interrupts[0x16] = lambda _: bench.zero(True)
         bench.interrupts[0x1A] = lambda _: bench.carry(True)
+
+        give_timer(bench)
 
     def video(self) -> None:
         """INT 10h: a VGA."""

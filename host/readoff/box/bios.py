@@ -10,6 +10,7 @@ from readoff.box import images
 from readoff.box.cmos import RealTimeClock, from_bcd, to_bcd
 from readoff.box.drives import Drives
 from readoff.box.engine import FLAG_CARRY, FLAG_ZERO, Engine
+from readoff.box.extra_services import ExtraServices
 from readoff.box.keyboard import Keyboard
 from readoff.box.memory import MEGABYTE
 from readoff.box.spec import MachineSpec, Processor
@@ -41,6 +42,7 @@ class Bios:
         self._drives = drives
         self.image = images.rom()
         self.reset: Callable[[str], None] = lambda how: None
+        self.extras: ExtraServices | None = None
 
     # -- power-on ---------------------------------------------------------------------------------
     def load_rom(self) -> None:
@@ -155,6 +157,8 @@ class Bios:
         registers, spec = self._registers, self._spec
         ax = registers.ax
         function = ax >> 8
+        if self.extras is not None and self.extras.serve_15():
+            return
         at_or_later = spec.processor >= Processor.I80286
         self._flag(FLAG_CARRY, False)
         if function == 0x88 and at_or_later:
@@ -217,8 +221,10 @@ class Bios:
         self.reset("FFFF:0000")
 
     def gate_int1a(self) -> None:
-        """Time of day: 00 and 01 ticks, 02 to 05 the RTC where there is one. No PCI BIOS (B1h)."""
+        """Time of day: 00 and 01 ticks, 02 to 05 the RTC where there is one; B1h only among the extras."""
         registers, memory = self._registers, self._memory
+        if self.extras is not None and self.extras.serve_1a():
+            return
         function = registers.ax >> 8
         if function == 0x00:
             registers.dx, registers.cx = memory.word(BDA + 0x6C), memory.word(BDA + 0x6E)

@@ -18,6 +18,7 @@ from readoff.box.dos_handles import OpenFile
 from readoff.box.dos_state import ticks_of
 from readoff.box.drives import Drives
 from readoff.box.engine import FLAG_INTERRUPT, SECOND, Engine
+from readoff.box.extra_services import ExtraServices, nul_device
 from readoff.box.keyboard import Keyboard
 from readoff.box.line import Line
 from readoff.box.ports import Ports
@@ -89,6 +90,7 @@ class Boot:
         self._power_on(chance, ready_at, cold=cold)
         self.dos = Dos(engine, spec, drives, self.bios.conventional_kb() * 64, ready_at.date())
         self.dos.processes.on_loaded = self.processor.watch
+        self.extras.load_drivers(self.dos.blocks, nul_device())
         self._hook_gates()
         self.first_psp = self._start_shell(environment)
 
@@ -157,6 +159,7 @@ class Boot:
 
     def _power_on(self, chance: random.Random, ready_at: datetime, *, cold: bool) -> None:
         self.bios.load_rom()
+        self.extras = self.bios.extras = ExtraServices(self.engine, self.spec.extras)
         self.bios.start(cold=cold, ticks=ticks_of(ready_at.time()), keep=bytes(16))
         self.video.start()
         counter: Counter = self.timer.counters[0]
@@ -195,10 +198,14 @@ class Boot:
 
             return scribbling
 
+        def video() -> None:
+            if not self.extras.serve_10():
+                display.serve()
+
         def gate(name: str) -> Callable[[], None]:
             if name == "far":
                 return self._shell_gate
-            serve: Callable[[], None] = display.serve if name == "int10" else getattr(bios, f"gate_{name}")
+            serve: Callable[[], None] = video if name == "int10" else getattr(bios, f"gate_{name}")
             return with_scribble(serve) if name.startswith("int") else serve
 
         rom_gates = [gate(name) for name in images.ROM_GATES]

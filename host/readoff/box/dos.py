@@ -202,7 +202,7 @@ class Dos:
             registers.dx = registers.dx & 0xFF00 | 3
         elif ax == 0x3306 and state.spec.dos_version >= (5, 0):
             registers.bx = state.spec.dos_version[1] << 8 | state.spec.dos_version[0]
-            registers.dx = 0
+            registers.dx = 0x1000 if state.spec.extras.dos_high else 0
         else:
             registers.ax = ax | 0x00FF
         if function == 0x59:

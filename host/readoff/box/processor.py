@@ -10,9 +10,12 @@ processors take CL modulo 32.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Final
 
-from readoff.box.engine import Engine
+from unicorn import x86_const as x86
+
+from readoff.box.engine import SECOND, Engine
 from readoff.box.spec import MachineSpec, Processor
 from readoff.errors import BoxError
 
@@ -22,10 +25,22 @@ PUSHF: Final = 0x9C
 PUSH_SP: Final = 0x54
 SHIFT_AL: Final = b"\xd2\xe0"
 OPERAND_SIZE: Final = 0x66
+READ_COUNTER: Final = b"\x0f\x31"
+READ_CR0: Final = b"\x0f\x20\xc0"
+FDISI: Final = b"\xdb\xe1"
+FCHS: Final = b"\xd9\xe0"
+FEATURE_COUNTER: Final = 0x10
 # First octets that an 8086 does not have, or has as something else.
 _LATER: Final = frozenset({0x0F, *range(0x60, 0x70), 0xC0, 0xC1, 0xC8, 0xC9, 0xF1, 0xD6})
 _PREFIXES: Final = frozenset({0x26, 0x2E, 0x36, 0x3E, 0xF0, 0xF2, 0xF3})
 _WITH_ADDRESS: Final = frozenset({0xF6, 0xF7, *range(0xD8, 0xE0)})
+
+
+def _found(octets: bytes, code: bytes) -> Iterator[int]:
+    at = octets.find(code)
+    while at >= 0:
+        yield at
+        at = octets.find(code, at + 1)
 
 
 class ProcessorKind:
@@ -69,6 +84,10 @@ class ProcessorKind:
         if self._kind >= Processor.I80386:
             wide = {a - 1: 2 for a in places if a > address and octets[a - 1 - address] == OPERAND_SIZE}
             places = wide if self._spec.cpuid is None or self._kind < Processor.I80486 else {}
+        if self._kind >= Processor.I80486:
+            places |= {address + i: 1 for each in (READ_COUNTER, READ_CR0) for i in _found(octets, each)}
+        if self._spec.fpu and self._spec.extras.fpu_kind != "i80387":
+            places |= {address + i: 1 for each in (FDISI, FCHS) for i in _found(octets, each)}
         for place in places:
             if place not in self._watched:
                 self._watched[place] = self._engine.hook_code(place, place, self._instead)
@@ -93,6 +112,34 @@ class ProcessorKind:
         elif opcode == SHIFT_AL[0] and octets[address + 1] == SHIFT_AL[1] and registers.cx & 0xE0:
             registers.ax = registers.ax & 0xFF00  # 32 or more: every bit leaves
             registers.ip = registers.ip + 2 & 0xFFFF
+        else:
+            self._instead_of_two(bytes(octets[address : address + 2]))
+
+    def _instead_of_two(self, code: bytes) -> None:
+        """What begins with these two octets, as this processor or coprocessor does it."""
+        engine, spec = self._engine, self._spec
+        registers = engine.registers
+        step = 2
+        if code == READ_COUNTER:
+            if spec.cpuid is None or not spec.cpuid[2] & FEATURE_COUNTER:
+                raise BoxError("RDTSC was run on a processor that lacks it", where=engine.place())
+            clocks = engine.now() * spec.clock_hz // SECOND
+            registers.eax, registers.edx = clocks & 0xFFFFFFFF, clocks >> 32 & 0xFFFFFFFF
+        elif code == READ_CR0[:2]:
+            registers.eax = 0x10 | (0 if spec.fpu else 4) | spec.extras.cache_bits << 29
+            step = 3
+        elif code == FDISI and spec.extras.fpu_kind == "i8087":
+            engine.uc.reg_write(x86.UC_X86_REG_FPCW, engine.uc.reg_read(x86.UC_X86_REG_FPCW) | 0x80)
+        elif code == FCHS and self._top_is_infinite():
+            pass  # infinity has no sign on a projective coprocessor
+        elif code != FDISI:
+            return  # let it be done
+        registers.ip = registers.ip + step & 0xFFFF
+
+    def _top_is_infinite(self) -> bool:
+        status = self._engine.uc.reg_read(x86.UC_X86_REG_FPSW)
+        _mantissa, exponent = self._engine.uc.reg_read(x86.UC_X86_REG_FP0 + (status >> 11 & 7))
+        return bool(exponent & 0x7FFF == 0x7FFF)
 
     def before_divide_error(self) -> None:
         """An 8086 stores the address behind the division that failed; the engine stands on it."""
@@ -122,6 +169,10 @@ class ProcessorKind:
             return False
         most, signature, features, vendor = self._spec.cpuid
         registers = self._engine.registers
+        for leaf, subleaf, *values in self._spec.extras.leaves:
+            if (leaf, subleaf) == (registers.eax, registers.ecx):
+                registers.eax, registers.ebx, registers.ecx, registers.edx = values
+                return True
         octets = vendor.encode("ascii")[:12].ljust(12)
         words = [int.from_bytes(octets[i : i + 4], "little") for i in (0, 4, 8)]
         if registers.eax == 0:

@@ -11,6 +11,8 @@ from datetime import datetime
 from enum import IntEnum
 from typing import Final, Literal
 
+from readoff.box.extras import NOTHING, Extras
+
 
 class Processor(IntEnum):
     """Processor generations that the box can play; the value orders them by age."""
@@ -38,7 +40,7 @@ class MachineSpec:
     cmos: (index, value) pairs from 10h on that overrule what the box works out; the check sum follows
     unless 2Eh or 2Fh is given. uart_paced: octets take their time on the line and overrun; else all
     is there at once. break_on: DOS looks for Ctrl-C at every call (BREAK ON). ebda: 1 KB of conventional
-    memory goes to the BIOS.
+    memory goes to the BIOS. extras: what is absent unless asked for, see extras.py.
     """
 
     name: str = "box"
@@ -68,6 +70,7 @@ class MachineSpec:
     revision: int = 0
     cpuid: tuple[int, int, int, str] | None = None
     cmos: tuple[tuple[int, int], ...] = ()
+    extras: Extras = NOTHING
     seed: int = 1
     boot_spread: float = 0.0
     run_spread: float = 0.0

@@ -8,7 +8,8 @@ from readoff.snapshots.difference import (
     difference,
     same_label,
 )
-from readoff.snapshots.facts import Fact, facts_of
+from readoff.snapshots.fact import Fact
+from readoff.snapshots.facts import facts_of
 
 __all__ = [
     "Difference",

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from readoff.snapshots.facts import Fact
+from readoff.snapshots.fact import Fact
 
 ABSENT = "absent"
 _OCTETS = re.compile(r"(?:[0-9A-F]{2} )+[0-9A-F]{2}")

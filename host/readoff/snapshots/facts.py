@@ -2,37 +2,27 @@
 
 Each field of a section that declares ``facts = "prefix"`` becomes the fact ``prefix.field``; a field that the
 contract marks volatile gives a volatile fact, which may differ without meaning anything. A new kind of section
-needs nothing here. Three kinds read better otherwise and are told in a way of their own: the environment
-(``environment.PATH``), the startup files (``startup.AUTOEXEC.BAT``) and the resident programs
-(``residents.MOUSE``).
+needs nothing here. Some kinds read better otherwise and are told in a way of their own: the environment
+(``environment.PATH``), the startup files (``startup.AUTOEXEC.BAT``), the resident programs (``residents.MOUSE``), and
+those of processor_facts, firmware_facts and dos_facts.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
-from decimal import Decimal
 from typing import Any
 
 from readoff.contract import cp437
 from readoff.contract.declared import Contract, Kind, record_contract
 from readoff.contract.language import Field
 from readoff.contract.record import Record, Section
+from readoff.snapshots import dos_facts, firmware_facts, processor_facts
+from readoff.snapshots.fact import Fact, as_text
 
 # The agent itself is in the chain of memory blocks while it looks; how much of it there is says nothing.
 _AGENT = "READOFF"
 _CMOS_SUMMED = slice(0x00, 0x1E)  # 10h to 2Dh, counted from 10h
 _CMOS_SUM = slice(0x1E, 0x20)  # 2Eh high octet, 2Fh low octet
-
-
-@dataclass(frozen=True)
-class Fact:
-    """One named value. value: as text, octets in hex. volatile: may differ without meaning anything."""
-
-    name: str
-    value: str
-    unit: str = ""
-    volatile: bool = False
 
 
 def facts_of(record: Record) -> dict[str, Fact]:
@@ -43,12 +33,12 @@ def facts_of(record: Record) -> dict[str, Fact]:
         kind = contract.kinds.get(section.name)
         if kind is None or not kind.facts:
             continue
-        for fact in _of_section(contract, kind, section):
+        for fact in _of_section(contract, kind, section, record):
             facts.setdefault(fact.name, fact)
     return facts
 
 
-def _of_section(contract: Contract, kind: Kind, section: Section) -> Iterator[Fact]:
+def _of_section(contract: Contract, kind: Kind, section: Section, record: Record) -> Iterator[Fact]:
     if section.values is None:
         said = "absent" if not section.payload else f"unreadable ({section.problem})"
         yield Fact(kind.facts, said)
@@ -57,11 +47,17 @@ def _of_section(contract: Contract, kind: Kind, section: Section) -> Iterator[Fa
     if special is not None:
         yield from special(kind.facts, section.values)
         return
+    among = _AMONG_OTHERS.get(kind.name)
+    if among is not None:
+        yield from among(kind.facts, section.values, record)
+        return
     for field in contract.declarations.layouts[kind.layout].fields:
         yield from _of_field(contract, f"{kind.facts}.{field.name}", field, section.values[field.name])
     derived = _DERIVED.get(kind.name)
     if derived is not None:
         yield from derived(kind.facts, section.values)
+    if kind.name == "speed":
+        yield from processor_facts.of_speed(kind.facts, section.values, record)
 
 
 def _of_field(contract: Contract, name: str, field: Field, value: Any) -> Iterator[Fact]:
@@ -73,19 +69,6 @@ def _of_field(contract: Contract, name: str, field: Field, value: Any) -> Iterat
             yield Fact(f"{name}.{bit}", as_text(state), "", field.volatile)
     else:
         yield Fact(name, as_text(value), field.unit, field.volatile)
-
-
-def as_text(value: Any) -> str:
-    """A decoded value as the text of a fact: octets in hex, yes and no, lists with commas."""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, bytes):
-        return value.hex(" ").upper()
-    if isinstance(value, list):
-        return ", ".join(map(as_text, value))
-    if isinstance(value, Mapping):
-        return " ".join(f"{key}={as_text(each)}" for key, each in value.items())
-    return format(value, "f") if isinstance(value, Decimal) else str(value)
 
 
 def _environment(prefix: str, values: Mapping[str, Any]) -> Iterator[Fact]:
@@ -133,5 +116,23 @@ _SPECIAL: dict[str, _Teller] = {
     "environment": _environment,
     "startup_file": _startup_file,
     "residents": _residents,
+    "cpuid": processor_facts.of_cpuid,
+    "e820": firmware_facts.of_e820,
+    "devices": dos_facts.of_devices,
+    "dos_setup": dos_facts.of_dos_setup,
+    "drives": dos_facts.of_drives,
+    "disks": dos_facts.of_disks,
+    "display_rom": firmware_facts.of_display_rom,
+    "vbe": firmware_facts.of_vbe,
+    "dmi": firmware_facts.of_dmi,
+    "pnp": firmware_facts.of_pnp,
+    "pci_bios": firmware_facts.of_pci_bios,
+    "pci_device": firmware_facts.of_pci_device,
 }
-_DERIVED: dict[str, _Teller] = {"cmos": _cmos_sum}
+# Those that need to know what stands in other sections.
+_AMONG_OTHERS: dict[str, Callable[[str, Mapping[str, Any], Record], Iterator[Fact]]] = {
+    "xms": dos_facts.of_xms,
+    "ems": dos_facts.of_ems,
+    "vectors": dos_facts.of_vectors,
+}
+_DERIVED: dict[str, _Teller] = {"cmos": _cmos_sum, "cpu": processor_facts.of_cpu}
