@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from readoff.snapshots.facts import Fact
+from readoff.snapshots.fact import Fact
 
 _ONE_OF_TWO = (0x01, 0xFF)
 _OS2 = (10, 20)
