@@ -46,7 +46,7 @@ def test_svg_is_well_formed_and_says_units_boots_and_what_is_invented(every, nam
     words = words_of(every[name].svg)
     assert UNITS[name] in words
     assert re.search(r"n = \d+( \+ \d+)* boots", words)
-    assert "Invented data." in words
+    assert "Invented data" in words
     assert samples.MACHINE in words
 
 

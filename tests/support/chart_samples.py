@@ -9,7 +9,7 @@ from readoff.reports.charts import drawn
 from readoff.reports.charts.drawing import Drawn
 
 MACHINE = "an invented desk-486"
-NOTE = "Invented data."
+NOTE = "Invented data"
 
 
 def _boots(label: str, rates: list[tuple[float, ...]]) -> charts.BootsOf:
@@ -86,7 +86,7 @@ STAIRCASE = charts.Staircase(
         _stair("cache-off", [(8192, 31.5)], 196.0),
         _stair("zero-ws", [(8192, 30.0), (262144, 61.0)], 150.0),
     ),
-    extra=NOTE,
+    mark=NOTE,
 )
 EVERY: dict[str, Callable[[], Drawn]] = {
     "ratios": lambda: drawn("ratios", "Ratios", "in words", lambda look: charts.ratio_chart(RATIOS, look)),

@@ -26,6 +26,7 @@ from collections.abc import Callable, Iterator, Set
 from dataclasses import dataclass
 from pathlib import Path
 
+from readoff.arrivals.bundled import looks_like_bundle
 from readoff.arrivals.images import arrivals_in
 from readoff.arrivals.intake import Intake
 from readoff.arrivals.moving import move_away
@@ -167,7 +168,7 @@ class FolderReader:
         if seen.digest in self._taken:
             return self._moved(path, seen)
         settled = now - seen.since >= self._settle
-        if MAGIC not in octets:
+        if MAGIC not in octets or looks_like_bundle(octets):
             if settled and Path(path).name.lower() != AGENTS_OWN:
                 self._ignored.append(path)
             return settled

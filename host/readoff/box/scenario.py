@@ -37,6 +37,48 @@ CONFIGURATIONS = {BASE: MACHINE, OTHER: replace(MACHINE, clocks_per_octet=3.75, 
 """Label -> machine. The second one's setup also holds another value at CMOS 34h: the changed setting."""
 
 BOOTS, REPEATS = 3, 2
+STUDY = rf"""# The demo as a study. Everything in it is invented; it is read, judged and published as any other.
+study = "One wait state, or none"
+machine = "{MACHINE.name}"
+invented = true
+boots = {BOOTS}
+repeats = {REPEATS}
+currency = "EUR"
+
+[[configurations]]
+label = "{BASE}"
+changes = "one wait state, as it was found"
+
+[[configurations]]
+label = "{OTHER}"
+changes = "no wait state, in the setup"
+may_differ = ["cmos.*"]
+price = 5
+
+[[programs]]
+name = "replay"
+path = 'C:\REPLAY.COM'
+arguments = "800"
+
+[[programs]]
+name = "intloop"
+path = 'C:\INTLOOP.COM'
+arguments = "24000"
+
+[[metrics]]
+program = "replay"
+metric = "shown_rate"
+
+[[metrics]]
+program = "intloop"
+metric = "dmips"
+
+[[targets]]
+program = "replay"
+metric = "shown_rate"
+at = 270
+words = "fluent"
+"""
 PROGRAMS = {"REPLAY.COM": "800", "INTLOOP.COM": "24000"}
 """Sample program -> its arguments."""
 

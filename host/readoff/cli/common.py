@@ -98,6 +98,12 @@ def own_and_shipped(folder: Path | None) -> list[Path]:
     return files + (sorted(folder.glob("*.toml")) if folder is not None else [])
 
 
+def own_schemas(folder: Path | None) -> dict[str, str]:
+    """File name -> text of the user's own schemas. Raises SchemaError."""
+    files = sorted(folder.glob("*.toml")) if folder is not None else []
+    return {path.name: read_schema_file(path) for path in files}
+
+
 def read_schema_file(path: Path) -> str:
     """The text of a schema's file. Raises SchemaError where it is none."""
     try:

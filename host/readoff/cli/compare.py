@@ -12,6 +12,7 @@ from readoff.cli.common import Place, echo_json, store_options
 
 if TYPE_CHECKING:
     from readoff.reports.comparison import Compared, Comparison, LeftOut
+    from readoff.store import Store
 
 
 @click.command()
@@ -30,7 +31,10 @@ if TYPE_CHECKING:
 )
 @click.option("--with-typed", is_flag=True, help="Count numbers that a person typed (readoff enter), too.")
 @click.option(
-    "--report", "folder", type=click.Path(path_type=Path), help="Also write a short report into this folder."
+    "--report",
+    "folder",
+    type=click.Path(path_type=Path),
+    help="Also write the report of it into this folder, as readoff report does.",
 )
 @store_options
 def compare(  # noqa: PLR0913, PLR0917 - one for each option
@@ -53,7 +57,7 @@ def compare(  # noqa: PLR0913, PLR0917 - one for each option
     Example:
       readoff compare as-found zero-ws --margin 1
     """
-    from readoff.reports import compare_labels, write_report
+    from readoff.reports import compare_labels
 
     with place.open_to_look() as store:
         result = compare_labels(
@@ -66,7 +70,7 @@ def compare(  # noqa: PLR0913, PLR0917 - one for each option
             every_metric=every_metric,
             with_typed=with_typed,
         )
-        path = write_report(result, folder) if folder else None
+        path = _report(store, result, folder) if folder else None
     if place.as_json:
         echo_json(as_values(result))
     else:
@@ -74,6 +78,13 @@ def compare(  # noqa: PLR0913, PLR0917 - one for each option
         if path:
             click.echo(f"\nReport: {path}")
     click.get_current_context().exit(0 if result.findings else 1)
+
+
+def _report(store: Store, result: Comparison, folder: Path) -> Path:
+    from readoff.reports.publication import of_comparisons, with_attachments
+    from readoff.reports.writing import write_report
+
+    return write_report(with_attachments(store, of_comparisons(store, [result])), folder)
 
 
 def as_values(result: Comparison) -> dict[str, object]:

@@ -36,7 +36,7 @@ def demo(folder: Path) -> None:
 
     Boots an embedded test machine three times in each of two configurations, runs two sample programs twice in
     each boot, takes the records over a serial line (TCP on this machine alone), and again as files, and ends with
-    a finding and a short report. Takes under a minute and needs nothing but this package.
+    a finding and a report with charts and a bundle. Takes under a minute and needs nothing but this package.
 
     \b
     Example:
@@ -45,7 +45,8 @@ def demo(folder: Path) -> None:
     from readoff.box import scenario
     from readoff.cli import looks
     from readoff.cli.compare import show_comparison
-    from readoff.reports import compare_labels, write_report
+    from readoff.cli.report import of_study_file, write
+    from readoff.reports import compare_labels
     from readoff.store import open_store
 
     began = time.monotonic()
@@ -68,15 +69,19 @@ def demo(folder: Path) -> None:
             f"\nThe same {len(again)} records once more, as files from the spool: all known, none counted twice."
         )
         result = compare_labels(store, scenario.BASE, scenario.OTHER)
-        page = write_report(result, folder / "report", note=INVENTED)
+        study = folder / "study.toml"
+        study.write_text(scenario.STUDY, encoding="utf-8")
+        page = write(store, of_study_file(store, study), folder / "report", {})
     show_comparison(result)
     if not result.findings:
         raise UsageError("the demo ended without a finding", where=str(folder))
     click.echo()
     looks.say(INVENTED)
-    click.echo(f"\nStore:  {store.path}\nReport: {page}\n({time.monotonic() - began:.0f} s)")
+    click.echo(f"\nStore:  {store.path}\nStudy:  {study}\nReport: {page}\n({time.monotonic() - began:.0f} s)")
     click.echo(f"\nLook further:  readoff runs --store {store.path}")
     click.echo(f"               readoff show 1 --store {store.path}")
+    click.echo(f"Judge again:   readoff study judge {study} --store {store.path}")
+    click.echo(f"Check it:      readoff take {page.with_name('bundle.zip')} --store {folder / 'check.db'}")
 
 
 class _Session:

@@ -83,6 +83,7 @@ class _Taking:
             self.told.append((source, result))
 
     def _arrivals(self) -> Iterator[tuple[bytes, str]]:
+        from readoff.arrivals.bundled import looks_like_bundle
         from readoff.arrivals.images import arrivals_in
         from readoff.contract.record import MAGIC
 
@@ -90,7 +91,8 @@ class _Taking:
             octets = self._octets(found.path)
             if octets is None:
                 continue
-            parts = arrivals_in(octets, str(found.path)) if found.named or MAGIC in octets else []
+            wanted = found.named or (MAGIC in octets and not looks_like_bundle(octets))
+            parts = arrivals_in(octets, str(found.path)) if wanted else []
             if not parts:
                 self.ignored.append(found.path)
                 continue
@@ -133,36 +135,59 @@ class _Taking:
     metavar="DIR",
     help="Move each file there once it was taken; without it nothing is changed.",
 )
+@click.option(
+    "--unpack",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Of a bundle: the folder for its study and schemas; without it one beside the store.",
+)
 @store_options
-def take(paths: tuple[Path, ...], every: bool, move_to: Path | None, place: Place) -> None:
+def take(
+    paths: tuple[Path, ...], every: bool, move_to: Path | None, unpack: Path | None, place: Place
+) -> None:
     """Bring in records from files, disk images, and folders and the folders in them. Changes nothing there.
 
     A file that is named is taken whatever is in it; in a folder, only files that hold a record are. Of a raw disk
-    image (FAT12, FAT16) the records in it are taken. What was taken before is recognised, by whatever way it
+    image (FAT12, FAT16) the records in it are taken. A bundle that is named (readoff report --bundle) is held against
+    its digests, taken, judged again, and its findings compared. What was taken before is recognised, by whatever way it
     came. Ends with status 1 when something is held, or could not be read or moved.
 
     \b
     Example:
       readoff take /media/floppy
     """
+    from readoff.arrivals.bundled import is_bundle
+    from readoff.cli.take_bundle import show as show_bundle
+    from readoff.cli.take_bundle import take_bundle
+    from readoff.cli.take_bundle import values as bundle_values
+
     check_move_to(move_to, (path for path in paths if path.is_dir()))
     for path in paths:
         if not path.exists():
             raise UsageError("there is no such file or folder", where=str(path))
-    taking = _Taking(_files_in(paths, every), move_to, every_result=place.as_json)
-    with place.open_to_write() as store:
-        taking.into(store)
+    bundles = [path for path in paths if path.is_file() and is_bundle(path)]
+    brought = [take_bundle(path, unpack, place) for path in bundles]
+    others = [path for path in paths if path not in bundles]
+    taking = _Taking(_files_in(others, every), move_to, every_result=place.as_json)
+    if others:
+        with place.open_to_write() as store:
+            taking.into(store)
     if place.as_json:
         echo_json(
             {
+                "bundles": [bundle_values(each) for each in brought],
                 "taken": [{"path": source, **result_values(result)} for source, result in taking.told],
                 "unread": [{"path": str(path), "reason": reason} for path, reason in taking.problems],
                 "ignored": [str(each) for each in taking.ignored],
             }
         )
     else:
-        _show(taking)
-    click.get_current_context().exit(1 if taking.held or taking.problems else 0)
+        for each in brought:
+            show_bundle(each, place)
+        if others:
+            _show(taking)
+    wrong = taking.held or taking.problems or any(not each.good for each in brought)
+    click.get_current_context().exit(1 if wrong else 0)
 
 
 def _files_in(paths: Iterable[Path], every: bool) -> Iterator[_Found]:

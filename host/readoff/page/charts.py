@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from readoff.judge import Finding
-from readoff.reports.comparison import Evidence
+from readoff.reports.comparison import Evidence, by_boot, mean_of
 
 WIDTH = 640
 _LEFT, _RIGHT = 28, 612
@@ -126,19 +126,6 @@ def boot_chart(
     )
     ticks = tuple(Tick(scale.at(t), f"{t:.6g}") for t in _nice(scale.low, scale.high))
     return BootChart(tuple(rows), ticks, unit, y + 30, f"{words} ({unit})")
-
-
-def by_boot(side: Sequence[Evidence]) -> dict[str, list[Evidence]]:
-    """Readings by the boot that they were taken in."""
-    boots: dict[str, list[Evidence]] = {}
-    for each in side:
-        boots.setdefault(each.run.boot, []).append(each)
-    return boots
-
-
-def mean_of(members: Sequence[Evidence]) -> float:
-    """The geometric mean of one boot's readings, which are above zero: what the judge takes the boot for."""
-    return math.exp(math.fsum(math.log(e.reading.approximate) for e in members) / len(members))
 
 
 def _boots(side: Sequence[Evidence], scale: _Scale) -> Iterable[BootPoint]:

@@ -8,15 +8,8 @@ from urllib.parse import urlencode
 
 from readoff.errors import UsageError
 from readoff.judge import Finding, Verdict
-from readoff.page.charts import (
-    BootChart,
-    IntervalChart,
-    boot_chart,
-    by_boot,
-    interval_chart,
-    mean_of,
-)
-from readoff.reports.comparison import Compared, Comparison, Evidence, compare_labels
+from readoff.page.charts import BootChart, IntervalChart, boot_chart, interval_chart
+from readoff.reports.comparison import Compared, Comparison, Evidence, by_boot, compare_labels, mean_of
 from readoff.store import Store, find
 
 # Words and signs, so that colour is never all there is.

@@ -1,6 +1,7 @@
-"""Reports: two labels compared with everything behind it, as plain values, as text, and as one page of HTML."""
+"""Reports: labels compared and studies judged with everything behind them, as plain values, and what is published of
+them: a page, charts, tables, and a bundle to check it by (publication, writing).
+"""
 
 from readoff.reports.comparison import Comparison, compare_labels
-from readoff.reports.short import write_report, write_short_report
 
-__all__ = ["Comparison", "compare_labels", "write_report", "write_short_report"]
+__all__ = ["Comparison", "compare_labels"]

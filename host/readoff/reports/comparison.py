@@ -5,6 +5,7 @@ Only complete runs give evidence. Whatever is left out is listed with its reason
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -41,6 +42,19 @@ class Evidence:
 
     run: RunRow
     reading: ReadingRow
+
+
+def by_boot(side: Sequence[Evidence]) -> dict[str, list[Evidence]]:
+    """Readings by the boot that they were taken in."""
+    boots: dict[str, list[Evidence]] = {}
+    for each in side:
+        boots.setdefault(each.run.boot, []).append(each)
+    return boots
+
+
+def mean_of(members: Sequence[Evidence]) -> float:
+    """The geometric mean of one boot's readings, which are above zero: what the judge takes the boot for."""
+    return math.exp(math.fsum(math.log(e.reading.approximate) for e in members) / len(members))
 
 
 @dataclass(frozen=True)

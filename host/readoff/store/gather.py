@@ -1,7 +1,8 @@
 """Gathering: what other benches' stores keep comes into this one, by its raw octets, without doubling.
 
 Everything derived is derived here. Sightings, history, notes, typed numbers and attachments come along as they were;
-runs get numbers of this store, since those of the other may be taken. Gathering the same store again changes nothing.
+runs keep their numbers in a store that has none yet, and else get new ones. Gathering the same store again changes
+nothing.
 """
 
 from __future__ import annotations
@@ -48,23 +49,41 @@ def gather(store: Store, other: Path) -> Gathered:
     """
     if other.exists() and other.resolve() == store.path.resolve():
         raise StoreError("a store cannot be gathered into itself", where=str(other))
-    gathered = Gathered(other)
     source = _opened(other)
     try:
-        numbers: dict[int, int] = {}
-        there: deque[int] = deque()
-        for result in store.take_gathered(_arrivals(source, gathered, there)):
-            numbers[there.popleft()] = result.arrival
-            gathered.new += not result.again
-            gathered.records += 0 if result.again else len(result.new)
-            gathered.held += bool(result.held) and not result.again
-        _history(store, source, other, numbers)
-        gathered.notes = _notes(store, source, other)
-        gathered.typed = _typed(store, source, other)
-        gathered.attachments = gather_attachments(store, source, other)
+        return gather_from(store, source, other)
     finally:
         source.close()
+
+
+def gather_from(store: Store, source: sqlite3.Connection, other: Path) -> Gathered:
+    """The same from tables that are open already. other: where they come from, for the person.
+
+    Into a store without runs, the runs and notes keep the numbers that they had, where the source tells them.
+    """
+    gathered = Gathered(other)
+    _numbers(store, source, other)
+    numbers: dict[int, int] = {}
+    there: deque[int] = deque()
+    for result in store.take_gathered(_arrivals(source, gathered, there)):
+        numbers[there.popleft()] = result.arrival
+        gathered.new += not result.again
+        gathered.records += 0 if result.again else len(result.new)
+        gathered.held += bool(result.held) and not result.again
+    _history(store, source, other, numbers)
+    gathered.notes = _notes(store, source, other)
+    gathered.typed = _typed(store, source, other)
+    gathered.attachments = gather_attachments(store, source, other)
     return gathered
+
+
+def _numbers(store: Store, source: sqlite3.Connection, other: Path) -> None:
+    """Keeps the numbers of runs for a store that has none yet, so that what was written about them stays true."""
+    with telling(str(other)):
+        rows = source.execute("SELECT number, id FROM numbers ORDER BY number").fetchall()
+    with writing(store.db, str(store.path)):
+        if not _one(store.db.conn, "SELECT count(*) FROM numbers"):
+            store.db.conn.executemany("INSERT INTO numbers (number, id) VALUES (?, ?)", rows)
 
 
 def _opened(path: Path) -> sqlite3.Connection:
@@ -164,8 +183,10 @@ def _notes(store: Store, source: sqlite3.Connection, other: Path) -> int:
                 values,
             ).fetchone()
             if known is None:
-                sql = f"INSERT INTO notes (refers, {_NOTE}) VALUES (?, ?, ?, ?, ?, ?, ?)"
-                ours[number] = int(store.db.execute(sql, values).lastrowid or 0)
+                sql = f"INSERT INTO notes (number, refers, {_NOTE}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+                free = not store.db.execute("SELECT 1 FROM notes WHERE number >= ?", [number]).fetchone()
+                kept = store.db.execute(sql, [number if free else None, *values])
+                ours[number] = int(kept.lastrowid or 0)
                 new += 1
             else:
                 ours[number] = known[0]

@@ -13,7 +13,7 @@ import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from readoff.errors import UsageError
+from readoff.errors import MalformedError, UsageError
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -96,3 +96,20 @@ def _bare(picture: Image.Image) -> Image.Image:
 
 def _refused(what: str, where: str) -> UsageError:
     return UsageError(what, where=where, next_step="Nothing was kept. A telephone's own JPEG will do.")
+
+
+def check_kept(octets: bytes, kind: str, size: tuple[object, object], where: str) -> None:
+    """Raises MalformedError where octets from outside are no whole photograph of this kind and size."""
+    from PIL import Image  # noqa: PLC0415
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            with Image.open(io.BytesIO(octets), formats=("JPEG", "PNG")) as picture:
+                fits = KINDS[str(picture.format)] == kind and picture.size == size
+                if fits and max(picture.size) <= LONGEST_SIDE:
+                    picture.load()
+                    return
+    except (OSError, SyntaxError, ValueError, Image.DecompressionBombError) as error:
+        raise MalformedError("this is no whole photograph", where=where) from error
+    raise MalformedError("this photograph is not what it is said to be", where=where)

@@ -44,7 +44,7 @@ class Boots:
     way: str
     machine: str
     rows: Sequence[BootsOf]
-    extra: str = ""
+    mark: str = ""
 
 
 def boots_chart(data: Boots, look: Look) -> Figure:
@@ -53,9 +53,9 @@ def boots_chart(data: Boots, look: Look) -> Figure:
     foot = [
         f"{boots(*(len(row.boots) for row in data.rows))}, {runs} runs. Point: a boot's mean. Tick: a run. Upright "
         "line: geometric mean over boots.",
-        "Boots from top to bottom in the order taken." + (f" {data.extra}" if data.extra else ""),
+        "Boots from top to bottom in the order taken.",
     ]
-    sheet = Sheet(look, data.name, f"{data.machine}; {data.way}".strip("; "), foot)
+    sheet = Sheet(look, data.name, f"{data.machine}; {data.way}".strip("; "), foot, mark=data.mark)
     values = [value for row in data.rows for boot in row.boots for value in (*boot.readings, boot.mean)]
     low, high = min(values), max(values)
     room = (high - low) * 0.08 or abs(high) * 0.01 or 1.0
@@ -63,11 +63,11 @@ def boots_chart(data: Boots, look: Look) -> Figure:
     sheet.ticks(low, high, [(at, minus(f"{at:.6g}")) for at in round_steps(low, high)])
     sheet.axis(f"{data.name} ({data.unit})" if data.unit else data.name)
     for at, (row, y) in enumerate(zip(data.rows, sheet.rows(len(data.rows)), strict=True)):
-        _row(sheet, row, y, 1 / len(data.rows), at)
+        _row(sheet, row, y, 1 / len(data.rows), at, data.unit)
     return sheet.figure
 
 
-def _row(sheet: Sheet, row: BootsOf, y: float, height: float, at: int) -> None:
+def _row(sheet: Sheet, row: BootsOf, y: float, height: float, at: int, unit: str) -> None:
     look, axes = sheet.look, sheet.axes
     colour, marker = look.colour(at), look.marker(at)
     room = height * 0.72
@@ -100,7 +100,7 @@ def _row(sheet: Sheet, row: BootsOf, y: float, height: float, at: int) -> None:
             zorder=3,
         )
     sheet.name(y, row.label, row.under)
-    sheet.note(y, plain_number(row.mean), boots(len(row.boots)))
+    sheet.note(y, f"{plain_number(row.mean)} {unit}".rstrip(), boots(len(row.boots)))
 
 
 def geometric_mean(values: Sequence[float]) -> float:

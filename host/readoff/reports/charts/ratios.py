@@ -37,13 +37,13 @@ class Ratio:
 
 @dataclass(frozen=True)
 class Ratios:
-    """Two configurations. extra: further lines for the foot (that the data is invented, say)."""
+    """Two configurations. mark: what stands in the corner (that the data is invented, say)."""
 
     base: str
     other: str
     machine: str
     rows: Sequence[Ratio]
-    extra: str = ""
+    mark: str = ""
 
 
 SIGNS = {1: "▲", -1: "▼", 0: ""}
@@ -55,9 +55,9 @@ def ratio_chart(data: Ratios, look: Look) -> Figure:
     alike = boots(*next(iter(counts))) if len(counts) == 1 else "n boots with each metric"
     foot = [
         f"{alike} ({data.base} + {data.other}). Line: 95 % interval. Point: ratio of the geometric means over boots.",
-        "Shaded: less than what was declared to matter." + (f" {data.extra}" if data.extra else ""),
+        "Shaded: less than what was declared to matter.",
     ]
-    sheet = Sheet(look, f"{data.other} against {data.base}", data.machine, foot)
+    sheet = Sheet(look, f"{data.other} against {data.base}", data.machine, foot, mark=data.mark)
     low, high = _limits(data.rows)
     marks = round_steps((low - 1) * 100, (high - 1) * 100)
     sheet.ticks(low, high, [(1 + mark / 100, _signed(mark)) for mark in marks])

@@ -27,7 +27,9 @@ GRID = "grid"  # marks what gets no casing
 
 
 class Sheet:
-    """A figure with its plot. right: where the plot ends, as a share of the width; names: whether names stand left."""
+    """A figure with its plot. mark: what stands in the corner, so that nobody takes it for what it is not. right: where
+    the plot ends, as a share of the width; names: whether names stand left.
+    """
 
     def __init__(
         self,
@@ -36,6 +38,7 @@ class Sheet:
         subtitle: str,
         foot: Sequence[str],
         *,
+        mark: str = "",
         right: float = 0.72,
         names: bool = True,
     ) -> None:
@@ -49,7 +52,9 @@ class Sheet:
         self.right = right
         box = (self.left, PLOT_BOTTOM, right - self.left, PLOT_TOP - PLOT_BOTTOM)
         self.axes: Axes = self.figure.add_axes(box, facecolor="none")
-        self.write(LEFT, 0.935, title, TITLE, width=0.93, weight="bold")
+        self.write(LEFT, 0.935, title, TITLE, width=0.70 if mark else 0.93, weight="bold")
+        if mark:
+            self.write(0.965, 0.935, mark, NAME, width=0.22, colour=look.accent, weight="bold", align="right")
         self.write(LEFT, 0.875, subtitle, NAME, width=0.93, colour=look.weak)
         for at, line in enumerate(foot):
             self.write(LEFT, 0.075 - 0.035 * at, line, FOOT, width=0.93, colour=look.weak)

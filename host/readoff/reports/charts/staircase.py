@@ -44,7 +44,7 @@ class Staircase:
     machine: str
     stairs: Sequence[Stair]
     what: str = "memory reads"
-    extra: str = ""
+    mark: str = ""
 
 
 def staircase_chart(data: Staircase, look: Look) -> Figure:
@@ -52,10 +52,11 @@ def staircase_chart(data: Staircase, look: Look) -> Figure:
     foot = [
         f"{boots(*(each.boots for each in data.stairs))}. Median over boots. Bars below the curves: where a level "
         "ends, between the two sizes beside it.",
-        "A level is a size found by its time: a cache, or what maps addresses. Nothing is seen beyond the last size."
-        + (f" {data.extra}" if data.extra else ""),
+        "A level is a size found by its time: a cache, or what maps addresses. Nothing is seen beyond the last size.",
     ]
-    sheet = Sheet(look, f"Memory staircase: {data.what}", data.machine, foot, right=0.80, names=False)
+    sheet = Sheet(
+        look, f"Memory staircase: {data.what}", data.machine, foot, mark=data.mark, right=0.80, names=False
+    )
     axes = sheet.axes
     axes.set_xscale("log", base=2)
     axes.set_yscale("log")

@@ -36,7 +36,7 @@ class Targets:
     rows: Sequence[BootsOf]
     lines: Sequence[TargetLine]
     said: dict[str, str]
-    extra: str = ""
+    mark: str = ""
 
 
 def target_chart(data: Targets, look: Look) -> Figure:
@@ -44,9 +44,10 @@ def target_chart(data: Targets, look: Look) -> Figure:
     foot = [
         f"{boots(*(len(row.boots) for row in data.rows))}. Bar: geometric mean over boots, from zero. Point: a boot's "
         "mean.",
-        "Dashed: what the tester set as the target." + (f" {data.extra}" if data.extra else ""),
+        "Dashed: what the tester set as the target.",
     ]
-    sheet = Sheet(look, f"{data.name} against its target", f"{data.machine}; {data.way}".strip("; "), foot)
+    under = f"{data.machine}; {data.way}".strip("; ")
+    sheet = Sheet(look, f"{data.name} against its target", under, foot, mark=data.mark)
     highest = [boot.mean for row in data.rows for boot in row.boots] + [line.at for line in data.lines]
     high = max(highest) * 1.08
     sheet.ticks(0, high, [(at, f"{at:.6g}") for at in round_steps(0, high)])

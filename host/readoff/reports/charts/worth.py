@@ -55,7 +55,7 @@ class WorthData:
     currency: str
     offers: Sequence[Offered]
     margin: float
-    extra: str = ""
+    mark: str = ""
 
 
 def worth_chart(data: WorthData, look: Look) -> Figure:
@@ -64,11 +64,12 @@ def worth_chart(data: WorthData, look: Look) -> Figure:
     foot = [
         f"{counts} ({', '.join([data.base, *(each.label for each in data.offers)])}). Upright line: 95 % interval "
         "of the gain.",
-        "Shaded: less than what was declared to matter. Hollow: another one is the better buy."
-        + (f" {data.extra}" if data.extra else ""),
+        "Shaded: less than what was declared to matter. Hollow: another one is the better buy.",
     ]
     title = f"Price against gain: {data.name}"
-    sheet = Sheet(look, title, f"{data.machine}; against {data.base}", foot, right=0.95, names=False)
+    sheet = Sheet(
+        look, title, f"{data.machine}; against {data.base}", foot, mark=data.mark, right=0.95, names=False
+    )
     axes = sheet.axes
     dearest = max(each.price for each in data.offers) or 1.0
     sheet.ticks(
@@ -76,7 +77,7 @@ def worth_chart(data: WorthData, look: Look) -> Figure:
         dearest * 1.3,
         [(at, f"{at:.6g}") for at in round_steps(0, dearest * 1.2) if at >= 0],
     )
-    sheet.axis(f"price above leaving all as it is ({data.currency or 'no currency told'})")
+    sheet.axis("price above leaving all as it is" + (f" ({data.currency})" if data.currency else ""))
     low = min(0.0, *(each.low for each in data.offers))
     high = max(data.margin * 100, *(each.high for each in data.offers))
     room = (high - low) * 0.12
