@@ -46,6 +46,10 @@ VIEWS = {
 SCHEMAS = (("replay.toml", samples.SCHEMA.replace("[0-9.]+) frames/s", "\\S+) frames/s")),)
 
 
+LOADED = """() => Promise.all([...document.images].map(each => { each.loading = 'eager';
+  return each.decode().catch(() => 0); }))"""
+
+
 def schemas() -> object:
     """What reads REPLAY, also where its rate is no number."""
     return load_schemas(list(SCHEMAS))
@@ -169,10 +173,7 @@ def main(folder: Path) -> None:
                     page = context.new_page()
                     for name, address in VIEWS.items():
                         page.goto(server.link.rstrip("/") + address.format(hold=hold))
-                        page.evaluate(
-                            "document.querySelectorAll('img').forEach(each => each.loading = 'eager')"
-                        )
-                        page.wait_for_function("[...document.images].every(each => each.complete)")
+                        page.evaluate(LOADED)
                         page.screenshot(path=folder / f"{name}-{size}-{scheme}.png", full_page=True)
                         if size == "desk" and scheme == "light":
                             page.emulate_media(media="print")
