@@ -14,6 +14,7 @@ from readoff.cli import (
     agent,
     attach,
     compare,
+    completion,
     disk,
     enter,
     export,
@@ -116,6 +117,7 @@ def _register() -> None:
         store.store,
         gather.gather,
         export.export,
+        completion.completion,
     ):
         main.add_command(command)
 

@@ -98,7 +98,7 @@ def _case(figure: Figure, look: Look) -> None:
     from matplotlib.text import Text  # noqa: PLC0415
 
     def cased(artist: Artist) -> bool:
-        return isinstance(artist, Text | Line2D | Collection | Spine) and artist.get_gid() != GRID
+        return isinstance(artist, Text | Line2D | Collection | Spine) and artist.get_label() != GRID
 
     for artist in figure.findobj(cased):
         width = 5.0

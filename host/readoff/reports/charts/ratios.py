@@ -75,7 +75,7 @@ def ratio_chart(data: Ratios, look: Look) -> Figure:
             facecolor=look.band,
             edgecolor=look.rule,
             linewidth=1,
-            gid=GRID,
+            label=GRID,
             zorder=0.5,
         )
         colour = look.colour(0 if row.found >= 0 else 1) if row.found else look.ink

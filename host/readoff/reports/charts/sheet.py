@@ -23,7 +23,7 @@ TITLE, NAME, TICK, FOOT = 27.0, 19.0, 17.0, 15.0
 LEFT, PLOT_LEFT = 0.035, 0.27
 PLOT_BOTTOM, PLOT_TOP = 0.20, 0.80
 FAMILY = "DejaVu Sans"  # comes with matplotlib, so a chart is laid out alike everywhere
-GRID = "grid"  # marks what gets no casing
+GRID = "_grid"  # the label of what gets no casing
 
 
 class Sheet:
@@ -79,7 +79,7 @@ class Sheet:
     def _line(self, x: tuple[float, float], y: tuple[float, float], colour: str, width: float) -> None:
         from matplotlib.lines import Line2D  # noqa: PLC0415
 
-        self.figure.add_artist(Line2D(x, y, color=colour, linewidth=width, gid=GRID))
+        self.figure.add_artist(Line2D(x, y, color=colour, linewidth=width, label=GRID))
 
     def write(
         self,
@@ -159,7 +159,7 @@ class Sheet:
         """Heights of so many rows, as shares of the plot, the first at the top; a line between each two."""
         step = 1 / count
         for at in range(1, count):
-            self.axes.axhline(1 - at * step, color=self.look.rule, linewidth=1, gid=GRID, zorder=0)
+            self.axes.axhline(1 - at * step, color=self.look.rule, linewidth=1, label=GRID, zorder=0)
         self.axes.set_ylim(0, 1)
         self.axes.set_yticks([])
         return [1 - (at + 0.5) * step for at in range(count)]
@@ -169,7 +169,7 @@ class Sheet:
         self.axes.set_xlim(low, high)
         self.axes.set_xticks([at for at, _ in words], [text for _, text in words])
         for at, _ in words:
-            self.axes.axvline(at, color=self.look.rule, linewidth=0.8, gid=GRID, zorder=0)
+            self.axes.axvline(at, color=self.look.rule, linewidth=0.8, label=GRID, zorder=0)
 
 
 def shown(text: str) -> str:

@@ -74,7 +74,7 @@ def staircase_chart(data: Staircase, look: Look) -> Figure:
     axes.set_yticks(marks, [f"{mark:g}" for mark in marks], fontsize=TICK)
     axes.minorticks_off()
     for mark in marks:
-        axes.axhline(mark, color=look.rule, linewidth=0.8, gid=GRID, zorder=0)
+        axes.axhline(mark, color=look.rule, linewidth=0.8, label=GRID, zorder=0)
     sheet.axis("size of the block read (KiB = 1024 octets)")
     sheet.write(sheet.left + 0.004, PLOT_TOP + 0.022, "ns per access", TICK, width=0.3, colour=look.weak)
     row = 0

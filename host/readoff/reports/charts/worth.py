@@ -86,7 +86,7 @@ def worth_chart(data: WorthData, look: Look) -> Figure:
     axes.set_yticks(marks, ["0" if mark == 0 else minus(f"{mark:+.6g} %") for mark in marks], fontsize=TICK)
     axes.axhline(0, color=look.ink, linewidth=2, zorder=1)
     axes.axhspan(
-        (1 / (1 + data.margin) - 1) * 100, data.margin * 100, facecolor=look.band, gid=GRID, zorder=0
+        (1 / (1 + data.margin) - 1) * 100, data.margin * 100, facecolor=look.band, label=GRID, zorder=0
     )
     axes.plot([0], [0], marker="o", markersize=15, color=look.ink, linestyle="none", zorder=3)
     for at, each in enumerate(data.offers):
