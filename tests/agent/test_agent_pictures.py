@@ -22,6 +22,7 @@ from support.agent_box import (
     end_of,
     readoff,
     run_under_agent,
+    watch_frames,
 )
 
 # Modes with their pixels and colours (the IBM references of the adapters; from memory).
@@ -59,20 +60,6 @@ def drawn(mode: int, of: list[tuple[int, int, int]]) -> bytes:
     for x, y, colour in of:
         pixels[y * width + x] = colour
     return bytes(pixels)
-
-
-def watch_frames(box: Box) -> list[tuple[int, bytes]]:
-    """A list that grows by (mode, frame) whenever a graphics mode is left."""
-    frames: list[tuple[int, bytes]] = []
-    video, set_mode = box.on.video, box.on.video.set_mode
-
-    def watched(value: int) -> None:
-        if not video.is_text:
-            frames.append((video.mode, video.frame()))
-        set_mode(value)
-
-    video.set_mode = watched  # type: ignore[method-assign]
-    return frames
 
 
 @pytest.mark.parametrize(("spec", "mode"), [(spec, mode) for spec, modes in HAS.items() for mode in modes])

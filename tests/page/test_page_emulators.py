@@ -5,14 +5,19 @@ test machine the memory is also read from outside. So the chain agent, packing, 
 what the emulator itself would draw.
 """
 
+import io
+import re
+
 import pytest
+from PIL import Image
 
 from readoff.box import AT, LATE
 from readoff.page.app import Look
+from readoff.readings.picture.frames import picture_of
 from readoff.store import open_store
-from support.agent_box import AGENT, agent_box, readoff
+from support.agent_box import AGENT, agent_box, readoff, watch_frames
 from support.dosbox import put_programs, run_dosbox
-from support.page_bench import served
+from support.page_bench import get, served
 from support.page_cells import CELLS, COLOURS
 
 # Code page 437 as the adapter's font has it: Python's table (equal to the Unicode consortium's CP437.TXT) for 20h to
@@ -88,3 +93,29 @@ def test_the_page_shows_the_emulators_own_screen(tmp_path, browse, rows, where):
             assert colour == "rgb({}, {}, {})".format(*COLOURS[attribute & 15])
             assert ground == "rgb({}, {}, {})".format(*COLOURS[attribute >> 4 & 7])
             assert abs(left - column * width) < 1, "the cells are not in columns"
+
+
+@pytest.mark.parametrize("mode", ["13", "12", "06"])
+def test_the_frame_of_a_graphics_mode_is_shown_point_for_point(tmp_path, mode):
+    """Against the test machine's own video memory at the program's end."""
+    box = agent_box(LATE, "GRAPHICS.COM")
+    frames = watch_frames(box)
+    ran = readoff(box, f"RUN /L:frames GRAPHICS {mode}")
+    with open_store(tmp_path / "bench.db") as store:
+        for record in ran.records.values():
+            store.take(bytes(record.octets), "spool")
+    with served(Look(tmp_path / "bench.db")) as server:
+        view = get(server, "/runs/1").octets.decode()
+        (address,) = set(re.findall(r'src="(/runs/1/pictures/\d+\.png)"', view))
+        answer = get(server, address)
+        assert get(server, "/runs/1/pictures/99.png").status == 404
+    assert (answer.headers["content-type"], answer.headers["x-content-type-options"]) == (
+        "image/png",
+        "nosniff",
+    )
+    shown = Image.open(io.BytesIO(answer.octets))
+    ((number, octets),) = frames
+    there = picture_of(f"{number:02X}h", octets)
+    assert shown.size == (there.width, there.height)
+    assert shown.tobytes() == there.pixels
+    assert sum(map(bool, there.pixels)) == 100  # the diagonal that GRAPHICS.COM draws

@@ -115,6 +115,20 @@ def keep_results(box: Box, name: str) -> list[bytes]:
     return results
 
 
+def watch_frames(box: Box) -> list[tuple[int, bytes]]:
+    """A list that grows by (mode, frame) whenever a graphics mode is left."""
+    frames: list[tuple[int, bytes]] = []
+    video, set_mode = box.on.video, box.on.video.set_mode
+
+    def watched(value: int) -> None:
+        if not video.is_text:
+            frames.append((video.mode, video.frame()))
+        set_mode(value)
+
+    video.set_mode = watched  # type: ignore[method-assign]
+    return frames
+
+
 def run_under_agent(
     box: Box, source: str, tail: str = "", *, keys: str = "", options: str = ""
 ) -> tuple[Ran, AgentRan]:

@@ -12,8 +12,8 @@ from readoff.store import Store, find
 
 
 def is_picture(capture: Capture) -> bool:
-    """Whether a captured file claims to be a picture that can be decoded."""
-    return capture.kind is CaptureKind.FILE and bool(format_of(capture.octets))
+    """Whether a capture is the frame of a graphics mode, or a file that claims to be a picture we can decode."""
+    return capture.kind in (CaptureKind.FILE, CaptureKind.PICTURE) and bool(format_of(capture.octets))
 
 
 def picture_png(store: Store, name: str, position: int) -> bytes:

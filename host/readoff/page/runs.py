@@ -110,12 +110,13 @@ def shot_of(full: RunInFull, taken: Taken, marks: Sequence[Mark], only: Sequence
         lines = show(capture).lines
         chosen = lines if only is None else [lines[at] for at in only if 0 <= at < len(lines)]
         rows = [text_row(line, marks) for line in chosen]
-    size = f"{columns} × {taken.rows}, " if taken.rows else ""
+    width, height = taken.pixels if any(taken.pixels) else (columns, taken.rows)
+    size = f"{width} × {height}, " if height else ""
     return Shot(
         taken.position,
         title_of(taken),
         f"{size}{len(capture.octets)} octets",
-        taken.problem,
+        taken.problem or taken.note,
         whole,
         f"w{columns}" if columns in KNOWN_WIDTHS else "",
         rows[:LINES_SHOWN],
