@@ -39,9 +39,13 @@ class RecordId:
     ordinal: int
 
     def __str__(self) -> str:
+        return self._text
+
+    @cached_property
+    def _text(self) -> str:
         return f"{self.boot}-{self.ordinal:04X}"
 
-    @property
+    @cached_property
     def boot(self) -> str:
         """The boot that the record belongs to, as text."""
         return f"{self.agent_serial:08X}-{self.boot_nonce:08X}"

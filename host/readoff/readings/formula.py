@@ -30,6 +30,15 @@ LARGEST_POWER = 9
 _DIGITS = 34
 _EXPONENT = 2 * LARGEST_EXPONENT  # of what is reckoned on the way; a trap ends whatever would grow beyond
 
+
+def _context(rounding: str) -> decimal.Context:
+    traps = [decimal.InvalidOperation, decimal.DivisionByZero, decimal.Overflow, decimal.Underflow]
+    return decimal.Context(prec=_DIGITS, rounding=rounding, Emin=-_EXPONENT, Emax=_EXPONENT, traps=traps)
+
+
+# Used by their methods alone, never as the thread's own: a change of context costs more than the arithmetic.
+_EVEN, _DOWN, _UP = map(_context, (decimal.ROUND_HALF_EVEN, decimal.ROUND_FLOOR, decimal.ROUND_CEILING))
+
 _TOKEN = re.compile(
     r"\s*(?:([0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]{1,3})?)|([a-z][a-z0-9_]*)|([-+*/^()]|[<>=!]=|[<>]))"
 )
@@ -46,8 +55,8 @@ class Amount:
     @property
     def quantum(self) -> Decimal:
         """Twice the farthest that the true value may lie away: value ± quantum/2 holds the interval."""
-        with decimal.localcontext(_context(decimal.ROUND_CEILING)):
-            return 2 * max(self.high - self.value, self.value - self.low)
+        above, below = _UP.subtract(self.high, self.value), _UP.subtract(self.value, self.low)
+        return _UP.multiply(Decimal(2), max(above, below))
 
 
 class Unreckoned(Exception):  # noqa: N818 - an outcome that becomes a hold, not a mistake of ours
@@ -81,10 +90,11 @@ class Formula:
 
 def amount_of(value: Decimal, quantum: Decimal) -> Amount:
     """A displayed number: it stands for anything within half its quantum."""
+    two = Decimal(2)
     return Amount(
         value,
-        _both(lambda: value - quantum / 2, decimal.ROUND_FLOOR),
-        _both(lambda: value + quantum / 2, decimal.ROUND_CEILING),
+        _DOWN.subtract(value, _DOWN.divide(quantum, two)),
+        _UP.add(value, _UP.divide(quantum, two)),
     )
 
 
@@ -218,29 +228,8 @@ class Parser:
         return inner
 
 
-def _context(rounding: str) -> decimal.Context:
-    traps = [decimal.InvalidOperation, decimal.DivisionByZero, decimal.Overflow, decimal.Underflow]
-    return decimal.Context(prec=_DIGITS, rounding=rounding, Emin=-_EXPONENT, Emax=_EXPONENT, traps=traps)
-
-
-def _both(work: Callable[[], Decimal], rounding: str) -> Decimal:
-    with decimal.localcontext(_context(rounding)):
-        return work()
-
-
 def _joined(operate: Callable[[Amount, Amount], Amount], left: Reckon, right: Reckon) -> Reckon:
     return lambda inputs: operate(left(inputs), right(inputs))
-
-
-def _amount(value: Callable[[], Decimal], ends: Callable[[], tuple[Decimal, ...]]) -> Amount:
-    """The value rounded half to even; the smallest end rounded down and the largest rounded up."""
-    with decimal.localcontext(_context(decimal.ROUND_HALF_EVEN)):
-        middle = value()
-    with decimal.localcontext(_context(decimal.ROUND_FLOOR)):
-        low = min(ends())
-    with decimal.localcontext(_context(decimal.ROUND_CEILING)):
-        high = max(ends())
-    return Amount(middle, low, high)
 
 
 def _negate(a: Amount) -> Amount:
@@ -256,7 +245,7 @@ def _absolute(a: Amount) -> Amount:
 
 
 def _add(a: Amount, b: Amount) -> Amount:
-    return _amount(lambda: a.value + b.value, lambda: (a.low + b.low, a.high + b.high))
+    return Amount(_EVEN.add(a.value, b.value), _DOWN.add(a.low, b.low), _UP.add(a.high, b.high))
 
 
 def _subtract(a: Amount, b: Amount) -> Amount:
@@ -264,10 +253,9 @@ def _subtract(a: Amount, b: Amount) -> Amount:
 
 
 def _multiply(a: Amount, b: Amount) -> Amount:
-    return _amount(
-        lambda: a.value * b.value,
-        lambda: (a.low * b.low, a.low * b.high, a.high * b.low, a.high * b.high),
-    )
+    ends = [(x, y) for x in (a.low, a.high) for y in (b.low, b.high)]
+    low, high = min(_DOWN.multiply(*each) for each in ends), max(_UP.multiply(*each) for each in ends)
+    return Amount(_EVEN.multiply(a.value, b.value), low, high)
 
 
 def _divide(a: Amount, b: Amount) -> Amount:
@@ -275,10 +263,9 @@ def _divide(a: Amount, b: Amount) -> Amount:
         raise Unreckoned("division by zero")
     if b.low <= 0 <= b.high:
         raise Unreckoned("the divisor is so small that it may be zero within its rounding")
-    return _amount(
-        lambda: a.value / b.value,
-        lambda: (a.low / b.low, a.low / b.high, a.high / b.low, a.high / b.high),
-    )
+    ends = [(x, y) for x in (a.low, a.high) for y in (b.low, b.high)]
+    low, high = min(_DOWN.divide(*each) for each in ends), max(_UP.divide(*each) for each in ends)
+    return Amount(_EVEN.divide(a.value, b.value), low, high)
 
 
 def _power(a: Amount, exponent: int) -> Amount:

@@ -14,6 +14,7 @@ Blanks at the end of a line are left out; 00h and FFh show as blanks.
 
 from __future__ import annotations
 
+import codecs
 import re
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
@@ -31,8 +32,9 @@ _BEL, _BS, _TAB, _CR = 7, 8, 9, 13
 _SPECIAL = re.compile(rb"[\x07\x08\x09\x0d]")
 _FRAMES_AND_SHADES = range(0xB0, 0xE0)
 _GLYPH_OF = glyphs(bytes(range(256))).replace("\xa0", " ")
+# A row that ends in one of these is full of text, which then goes on in the next row.
+_GO_ON = frozenset(c for c, glyph in enumerate(_GLYPH_OF) if glyph != " " and c not in _FRAMES_AND_SHADES)
 _CODE_OF = {glyph: code for code, glyph in enumerate(_GLYPH_OF) if glyph != " "} | {" ": 0x20}
-_LATIN_TO_GLYPH = {code: glyph for code, glyph in enumerate(_GLYPH_OF) if chr(code) != glyph}
 
 
 class CaptureKind(StrEnum):
@@ -63,7 +65,8 @@ class Capture:
 class Line:
     """One line as shown.
 
-    places[i] is the offset of the octet that shows character i, which takes `step` octets.
+    places[i] is the offset of the octet that shows character i, which takes `step` octets; a range of that step
+    where all were written one after the other.
     row_starts: the characters at which a new row of the screen begins, where rows were joined.
     """
 
@@ -75,10 +78,14 @@ class Line:
     def span(self, begin: int, end: int) -> tuple[int, int]:
         """Octets from the first to the last that show the characters begin..end (end excluded; not empty)."""
         places = self.places[begin:end]
+        if isinstance(places, range):
+            return places[0], places[-1] + self.step
         return min(places), max(places) + self.step
 
     def in_one_piece(self, begin: int, end: int) -> bool:
         """Whether the characters were written one after the other, with nothing in between."""
+        if isinstance(self.places, range):
+            return True
         return self.places[end - 1] - self.places[begin] == (end - 1 - begin) * self.step and all(
             self.places[at + 1] - self.places[at] == self.step for at in range(begin, end - 1)
         )
@@ -140,7 +147,7 @@ class Shown:
 
 def as_glyphs(codes: bytes | bytearray) -> str:
     """Codes as the screen shows them, one character each; 00h and FFh are blanks."""
-    return codes.decode("latin-1").translate(_LATIN_TO_GLYPH)
+    return codecs.charmap_decode(codes, "strict", _GLYPH_OF)[0]
 
 
 def as_codes(text: str) -> bytes | None:
@@ -224,22 +231,18 @@ def _show_screen(capture: Capture) -> Shown:
             (), flaw=f"{len(octets)} octets are not whole rows of {columns} characters and attributes"
         )
     codes = octets[::2]
+    shown = as_glyphs(codes)
     lines: list[Line] = []
     too_long: list[tuple[int, int]] = []
     begin = 0
     for end in range(columns, len(codes) + 1, columns):
-        if end < len(codes) and _goes_on(codes[end - 1]):
+        if codes[end - 1] in _GO_ON and end < len(codes):
             continue
-        text = as_glyphs(codes[begin:end]).rstrip(" ")
-        starts = tuple(range(columns, len(text), columns))
+        text = shown[begin:end].rstrip(" ")
+        starts = tuple(range(columns, len(text), columns)) if len(text) > columns else ()
         if len(text) > LONGEST_LINE:
             too_long.append((2 * begin, 2 * end))
             text, starts = "", ()
         lines.append(Line(text, range(2 * begin, 2 * (begin + len(text)), 2), 2, starts))
         begin = end
     return Shown(tuple(lines), tuple(too_long))
-
-
-def _goes_on(last: int) -> bool:
-    """Whether a row that ends in this code is full of text, which then goes on in the next row."""
-    return _GLYPH_OF[last] != " " and last not in _FRAMES_AND_SHADES

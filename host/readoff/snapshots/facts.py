@@ -9,7 +9,7 @@ those of processor_facts, firmware_facts and dos_facts.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from readoff.contract import cp437
@@ -33,9 +33,30 @@ def facts_of(record: Record) -> dict[str, Fact]:
         kind = contract.kinds.get(section.name)
         if kind is None or not kind.facts:
             continue
-        for fact in _of_section(contract, kind, section, record):
+        for fact in _known_of(contract, kind, section, record):
             facts.setdefault(fact.name, fact)
     return facts
+
+
+_KEPT, _SMALL = 1024, 4096  # sections remembered, and the octets of the longest
+_kept: dict[tuple[str, bytes], tuple[Fact, ...]] = {}
+
+
+def _known_of(contract: Contract, kind: Kind, section: Section, record: Record) -> Iterable[Fact]:
+    """The facts of a section. Snapshots of one machine say much the same: what was told lately is remembered.
+
+    Not so of a section whose facts depend on others of its record.
+    """
+    if kind.name in _AMONG_OTHERS or kind.name == "speed" or len(section.payload) > _SMALL:
+        return _of_section(contract, kind, section, record)
+    key = (kind.name, section.payload)
+    known = _kept.get(key)
+    if known is None:
+        known = tuple(_of_section(contract, kind, section, record))
+        if len(_kept) >= _KEPT:
+            _kept.clear()
+        _kept[key] = known
+    return known
 
 
 def _of_section(contract: Contract, kind: Kind, section: Section, record: Record) -> Iterator[Fact]:

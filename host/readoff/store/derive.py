@@ -1,13 +1,15 @@
 """One arrival -> records, runs, captures, snapshots, readings, holds.
 
 The same code derives the first time and every time after (``Store.reread``). Everything goes into the
-transaction that the caller has open.
+transaction that the caller has open: the rows of many arrivals at once, as long as each only adds some. An arrival that
+changes what was derived before (a longer copy of a record, a file that grew) is derived by itself, behind a savepoint.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+import sqlite3
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -16,12 +18,14 @@ from readoff.readings import Hold, Schema, read_run
 from readoff.snapshots import facts_of
 from readoff.store.captures import RunState, Taken, captures_of, file_state, run_state
 from readoff.store.rows import capture_row, elapsed_rows, reading_rows, record_row, run_columns
+from readoff.store.sheet import MOST_ROWS, Mark, Sheet
 from readoff.store.standing import Standing, weigh
 
 if TYPE_CHECKING:
     from sqlite_utils import Database
 
 _PADDING = b"\x1a\0"
+MOST_WAITING, MOST_OCTETS = 250, 16 << 20  # arrivals whose rows wait to be written, and their octets
 MOST_HOLDS = 50  # of one record; a hostile one could have a hundred thousand
 # Their flaws are told with the captures that they belong to.
 _CAPTURE_SECTIONS = ("console", "screen", "file", "file_data")
@@ -47,16 +51,95 @@ class _Placed:
     begin: int
 
 
-def derive(db: Database, arrival: Arrival, schemas: Sequence[Schema]) -> None:
-    """Takes one arrival apart and writes all that comes of it. Fails for no octets whatever."""
-    Deriving(db, schemas).arrival(arrival)
+class _ByItselfError(Exception):
+    """This arrival meets what was derived before, and has to be derived by itself."""
 
 
 class Deriving:
-    """Writes what comes of arrivals into the open transaction of one store."""
+    """Writes what comes of arrivals into the open transaction of one store, which nobody else writes meanwhile."""
 
     def __init__(self, db: Database, schemas: Sequence[Schema]) -> None:
         self.db, self.schemas = db, schemas
+        self._conn: sqlite3.Connection = db.conn
+        self._sheet = Sheet(self._conn)
+        self._headlines = {(schema.name, metric) for schema in schemas for metric in schema.headline}
+        self._fresh: set[str] = (
+            set()
+        )  # ids of records, and numbers of arrivals with holds, that are not written yet
+        self._held: set[int] = set()
+        self._own: list[str] = []  # of the arrival at hand
+        self._alone = False
+
+    def arrivals(self, arrivals: Iterable[Arrival]) -> None:
+        """All of them, in order. Raises sqlite3.OperationalError; for octets it fails never."""
+        waiting: list[Arrival] = []
+        octets = 0
+        for arrival in arrivals:
+            waiting.append(arrival)
+            octets += len(arrival.octets)
+            try:
+                self._add(arrival)
+            except _ByItselfError:
+                self._write(waiting[:-1])
+                self._carefully(arrival)
+                waiting, octets = [], 0
+            if len(waiting) >= MOST_WAITING or octets > MOST_OCTETS or len(self._sheet) > MOST_ROWS:
+                self._write(waiting)
+                waiting, octets = [], 0
+        self._write(waiting)
+
+    def _add(self, arrival: Arrival) -> None:
+        """Adds an arrival's rows to those that wait, or none of them."""
+        mark = self._sheet.mark()
+        self._own = []
+        try:
+            self.arrival(arrival)
+        except (_ByItselfError, sqlite3.OperationalError):
+            self._back(mark)
+            raise
+        except Exception as error:
+            self._back(mark)
+            self.hold_failure(arrival, error)
+
+    def _back(self, mark: Mark) -> None:
+        self._sheet.back(mark)
+        self._fresh.difference_update(self._own)
+
+    def _write(self, waiting: Sequence[Arrival]) -> None:
+        """Writes the rows that wait. Should the store refuse one of them, each arrival is tried by itself."""
+        try:
+            with self.db.atomic():
+                self._sheet.write()
+        except sqlite3.OperationalError:
+            raise  # the disk or a lock, not the octets: the whole transaction is off, and can be tried again
+        except sqlite3.Error:
+            self._sheet.forget()
+            for each in waiting:
+                self._carefully(each)
+        self._fresh.clear()
+        self._held.clear()
+
+    def _carefully(self, arrival: Arrival) -> None:
+        """One arrival behind a savepoint, each row written at once.
+
+        A mistake of ours, met for the first time in these octets, must not stand in the way of all others for ever, nor
+        may they get lost: they are held, and tried again by Store.reread.
+        """
+        self._alone = True
+        try:
+            with self.db.atomic():
+                self.arrival(arrival)
+        except sqlite3.OperationalError:
+            raise
+        except Exception as error:
+            self._sheet.forget()
+            self.hold_failure(arrival, error)
+        finally:
+            self._alone = False
+
+    def _by_itself(self) -> None:
+        if not self._alone:
+            raise _ByItselfError
 
     def arrival(self, arrival: Arrival) -> None:
         """All parts of an arrival, in order."""
@@ -64,7 +147,7 @@ class Deriving:
         begin = 0
         for part in parse_records(arrival.octets):
             if isinstance(part, Record):
-                self._record(_by_itself(part, arrival), arrival, begin)
+                self._record(_standing_alone(part, arrival), arrival, begin)
             else:
                 self._unreadable(part, arrival)
             begin += len(part.octets)
@@ -76,17 +159,20 @@ class Deriving:
 
     def _outgrown(self, arrival: Arrival) -> None:
         """A file that was still being written when it was first taken: what was held of its beginning is let go."""
-        earlier = self.db.execute(
+        earlier = self._conn.execute(
             "SELECT MAX(arrival) FROM sightings WHERE came_from = ? AND arrival < ?",
-            [arrival.came_from, arrival.number],
+            (arrival.came_from, arrival.number),
         ).fetchone()[0]
         if earlier is None:
             return
+        if earlier in self._held:
+            self._by_itself()
         held = self.db.execute(
             "SELECT 1 FROM holds WHERE arrival = ? AND kind = 'octets' LIMIT 1", [earlier]
         ).fetchone()
         if held is None:
             return
+        self._by_itself()
         octets = self.db.execute("SELECT octets FROM arrivals WHERE number = ?", [earlier]).fetchone()[0]
         if octets and arrival.octets.startswith(octets):
             self.db.execute("DELETE FROM holds WHERE arrival = ? AND kind = 'octets'", [earlier])
@@ -97,18 +183,25 @@ class Deriving:
 
     def _record(self, record: Record, arrival: Arrival, begin: int) -> None:
         ident, digest = str(record.id), hashlib.sha256(record.octets).hexdigest()
-        rows = self.db.execute(
-            "SELECT number, sha256, standing FROM records WHERE id = ?", [ident]
+        if ident in self._fresh:
+            self._by_itself()
+        rows = self._conn.execute(
+            "SELECT number, sha256, standing FROM records WHERE id = ?", (ident,)
         ).fetchall()
         same = next((number for number, sha256, _ in rows if sha256 == digest), None)
         if same is not None:
             self._place(arrival, begin, same)
             return
+        if rows:
+            self._by_itself()
+        self._fresh.add(ident)
+        self._own.append(ident)
         old = next((number for number, _, standing in rows if standing == Standing.STANDS), None)
         weighed = weigh(record, None if old is None else self._octets_of(old))
         if weighed.replaces and old is not None:
             self._forget(old)
-        number = self._insert("records", record_row(record, digest, weighed.standing))
+        number = self._sheet.number("records")
+        self._insert("records", {"number": number, **record_row(record, digest, weighed.standing)})
         self._place(arrival, begin, number)
         placed = _Placed(record, number, arrival, begin)
         if weighed.standing is Standing.STANDS:
@@ -135,9 +228,7 @@ class Deriving:
         self.db.execute("UPDATE records SET standing = ? WHERE number = ?", [Standing.SET_ASIDE, number])
 
     def _place(self, arrival: Arrival, begin: int, number: int) -> None:
-        self.db.execute(
-            "INSERT INTO places (arrival, begin, record) VALUES (?, ?, ?)", [arrival.number, begin, number]
-        )
+        self._insert("places", {"arrival": arrival.number, "begin": begin, "record": number})
 
     # -- what a record says ----------------------------------------------------------------------------------
 
@@ -183,19 +274,9 @@ class Deriving:
                 "ordinal": record.id.ordinal,
             },
         )
-        self._insert_many(
-            "facts",
-            [
-                {
-                    "record": placed.number,
-                    "name": fact.name,
-                    "value": fact.value,
-                    "unit": fact.unit,
-                    "volatile": int(fact.volatile),
-                }
-                for fact in facts_of(record).values()
-            ],
-        )
+        facts = facts_of(record).values()
+        rows = [(placed.number, f.name, f.value, f.unit, int(f.volatile)) for f in facts]
+        self._insert_many("facts", ("record", "name", "value", "unit", "volatile"), rows)
 
     def _run(self, placed: _Placed) -> None:
         record = placed.record
@@ -203,7 +284,8 @@ class Deriving:
         state = run_state(record) if record.kind == "run" else file_state(record)
         number = self._number(str(record.id))
         self._insert("runs", {"number": number, "record": placed.number, **run_columns(record, state, taken)})
-        self._insert_many("captures", [capture_row(placed.number, each) for each in taken])
+        for each in taken:
+            self._insert("captures", capture_row(placed.number, each))
         self._hold_captures(
             placed, [(each, each.problem, "") for each in taken if each.problem and each.settled]
         )
@@ -214,10 +296,11 @@ class Deriving:
         start = placed.record.values("run_start") or {}
         program = str(start.get("program", ""))
         readout = read_run([each.capture for each in taken], self.schemas, program=program)
-        headlines = {(schema.name, metric) for schema in self.schemas for metric in schema.headline}
-        read = list(reading_rows(readout, taken, headlines))
+        read = list(reading_rows(readout, taken, self._headlines))
         rows = [*elapsed_rows(placed.record, headline=not read), *read]
-        self._insert_many("readings", [{"run": run, "record": placed.number, **row} for row in rows])
+        if rows:
+            values = [(run, placed.number, *row.values()) for row in rows]
+            self._insert_many("readings", ("run", "record", *rows[0]), values)
         self._hold_captures(
             placed, [(taken[hold.capture], _told(hold), hold.metric) for hold in readout.holds]
         )
@@ -229,8 +312,12 @@ class Deriving:
             self._hold_capture(placed, best, reason)
 
     def _number(self, ident: str) -> int:
-        row = self.db.execute("SELECT number FROM numbers WHERE id = ?", [ident]).fetchone()
-        return int(row[0]) if row else self._insert("numbers", {"id": ident})
+        row = self._conn.execute("SELECT number FROM numbers WHERE id = ?", (ident,)).fetchone()
+        if row:
+            return int(row[0])
+        number = self._sheet.number("numbers")
+        self._insert("numbers", {"number": number, "id": ident})
+        return number
 
     # -- rows ------------------------------------------------------------------------------------------------
 
@@ -257,9 +344,21 @@ class Deriving:
             metric=metric,
         )
 
-    def _hold(self, kind: str, arrival: Arrival, begin: int, length: int, reason: str, **more: Any) -> None:
-        row = {"kind": kind, "arrival": arrival.number, "begin": begin, "length": length, "reason": reason}
-        self._insert("holds", {"metric": "", **row, **more})
+    def _hold(
+        self,
+        kind: str,
+        arrival: Arrival,
+        begin: int,
+        length: int,
+        reason: str,
+        *,
+        record: int | None = None,
+        capture: int | None = None,
+        metric: str = "",
+    ) -> None:
+        self._held.add(arrival.number)
+        row = {"kind": kind, "arrival": arrival.number, "begin": begin, "length": length, "record": record}
+        self._insert("holds", {**row, "capture": capture, "metric": metric, "reason": reason})
 
     def hold_failure(self, arrival: Arrival, error: Exception) -> None:
         """What our own mistake leaves unread: held like anything else, so that it stands in nobody's way."""
@@ -267,21 +366,19 @@ class Deriving:
         self._hold("failure", arrival, 0, len(arrival.octets), reason)
 
     def _tell(self, arrival: Arrival, ident: str, what: str, event: str) -> None:
-        self.db.execute(
-            "INSERT OR IGNORE INTO history (at, id, arrival, what, event) VALUES (?, ?, ?, ?, ?)",
-            [arrival.at, ident, arrival.number, what, event],
-        )
+        row = {"at": arrival.at, "id": ident, "arrival": arrival.number, "what": what, "event": event}
+        self._insert("history", row)
 
-    def _insert(self, table: str, row: Mapping[str, Any]) -> int:
-        cursor = self.db.execute(_insert_sql(table, row), list(row.values()))
-        return int(cursor.lastrowid or 0)
+    def _insert(self, table: str, row: Mapping[str, Any]) -> None:
+        self._insert_many(table, tuple(row), [tuple(row.values())])
 
-    def _insert_many(self, table: str, rows: Sequence[Mapping[str, Any]]) -> None:
-        if rows:
-            self.db.conn.executemany(_insert_sql(table, rows[0]), [list(row.values()) for row in rows])
+    def _insert_many(self, table: str, columns: tuple[str, ...], rows: Sequence[tuple[Any, ...]]) -> None:
+        self._sheet.extend(table, columns, rows)
+        if self._alone:
+            self._sheet.write()
 
 
-def _by_itself(part: Record, arrival: Arrival) -> Record:
+def _standing_alone(part: Record, arrival: Arrival) -> Record:
     """A record as its own octets say, whatever follows them: the same octets mean the same everywhere.
 
     (One that is cut short and followed by another seems damaged, since its section runs into the next record.)
@@ -293,8 +390,3 @@ def _by_itself(part: Record, arrival: Arrival) -> Record:
 def _told(hold: Hold) -> str:
     shown = f": {hold.line.strip()!r}" if hold.line else ""
     return f"{hold.schema}: {hold.reason} (octets {hold.begin} to {hold.end}{shown})"
-
-
-def _insert_sql(table: str, row: Mapping[str, Any]) -> str:
-    """Table and column names are ours alone, never from outside."""
-    return f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})"

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import hashlib
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from readoff.arrivals.intake import Held, TakenResult
 from readoff.contract.record import RecordId
@@ -31,6 +31,16 @@ if TYPE_CHECKING:
 
 BATCH = 250  # arrivals kept, or read, in one transaction
 BATCH_OCTETS = 16 << 20
+_AT_ONCE = 500  # values in one question
+
+# What becomes of a batch: one question each for all of its arrivals.
+_KNOWN = "SELECT sha256, number FROM arrivals WHERE sha256 IN ({})"
+_PLACED = (
+    "SELECT p.arrival, r.id, r.standing, (SELECT MIN(arrival) FROM places WHERE record = r.number) "
+    "FROM places p JOIN records r ON r.number = p.record WHERE p.arrival IN ({}) ORDER BY p.arrival, p.begin"
+)
+_EVENTS = "SELECT arrival, id, what FROM history WHERE arrival IN ({}) ORDER BY number"
+_HELD = "SELECT arrival, begin, length, reason FROM holds WHERE arrival IN ({}) ORDER BY number"
 _NOT_KEPT = "; the octets are NOT kept"
 
 Clock = Callable[[], datetime]
@@ -130,6 +140,7 @@ class Store:
 
     def __init__(self, db: Database, path: Path, schemas: Schemas, now: Clock) -> None:
         self.db, self.path, self._now = db, path, now
+        self._conn: sqlite3.Connection = db.conn
         self._schemas = schemas
 
     def __enter__(self) -> Store:
@@ -182,74 +193,66 @@ class Store:
                 TakenResult(number, again=again, held=() if again else (Held(0, len(each.octets), late),))
                 for (number, again), each in zip(kept, batch, strict=True)
             ]
-        return [self._result(number, again) for number, again in kept]
+        return self._results(kept)
 
     def _keep(self, batch: Sequence[Incoming]) -> list[tuple[int, bool]]:
         """(arrival's number, whether the same octets had come before) of each, committed when this returns."""
         at = self._now().astimezone(UTC).isoformat(timespec="seconds")
-        kept = []
+        digests = [hashlib.sha256(each.octets).hexdigest() for each in batch]
         with writing(self.db, str(self.path), _NOT_KEPT):
-            for each in batch:
-                number, again = self._keep_one(each.octets)
-                sightings = each.sightings or ((each.came_from, at),)
-                known = self._sightings_of(number) if again and each.sightings else set()
-                self.db.conn.executemany(
-                    "INSERT INTO sightings (arrival, came_from, came_at) VALUES (?, ?, ?)",
-                    [
-                        (number, _printable(where), when)
-                        for where, when in sightings
-                        if (where, when) not in known
-                    ],
-                )
+            numbers = dict(self._rows_of(_KNOWN, list(dict.fromkeys(digests))))
+            (last,) = self._conn.execute("SELECT COALESCE(MAX(number), 0) FROM arrivals").fetchone()
+            kept, new, sightings = list[tuple[int, bool]](), list[tuple[int, str, int, bytes]](), list[Any]()
+            for digest, each in zip(digests, batch, strict=True):
+                again = digest in numbers
+                if not again:
+                    numbers[digest] = last + len(new) + 1
+                    new.append((numbers[digest], digest, len(each.octets), each.octets))
+                number = numbers[digest]
+                seen = each.sightings or ((each.came_from, at),)
+                known = self._sightings_of(number, sightings) if again and each.sightings else set()
+                sightings += [
+                    (number, _printable(where), when) for where, when in seen if (where, when) not in known
+                ]
                 kept.append((number, again))
+            self._keep_rows(new, sightings)
         return kept
 
-    def _sightings_of(self, number: int) -> set[tuple[str, str]]:
-        return set(
-            self.db.execute("SELECT came_from, came_at FROM sightings WHERE arrival = ?", [number]).fetchall()
-        )
+    def _keep_rows(self, new: Sequence[tuple[int, str, int, bytes]], sightings: Sequence[Any]) -> None:
+        many = self._conn.executemany
+        many("INSERT INTO arrivals (number, sha256, length, octets) VALUES (?, ?, ?, ?)", new)
+        many("INSERT INTO sightings (arrival, came_from, came_at) VALUES (?, ?, ?)", sightings)
+        many("INSERT INTO pending (arrival) VALUES (?)", [(number,) for number, *_ in new])
 
-    def _keep_one(self, octets: bytes) -> tuple[int, bool]:
-        digest = hashlib.sha256(octets).hexdigest()
-        row = self.db.execute("SELECT number FROM arrivals WHERE sha256 = ?", [digest]).fetchone()
-        if row:
-            return int(row[0]), True
-        cursor = self.db.execute(
-            "INSERT INTO arrivals (sha256, length, octets) VALUES (?, ?, ?)", [digest, len(octets), octets]
-        )
-        number = int(cursor.lastrowid or 0)
-        self.db.execute("INSERT INTO pending (arrival) VALUES (?)", [number])
-        return number, False
+    def _sightings_of(self, number: int, waiting: Sequence[tuple[int, str, str]]) -> set[tuple[str, str]]:
+        """(came from, came at) of what is known of an arrival; waiting: what is not written yet."""
+        sql = "SELECT came_from, came_at FROM sightings WHERE arrival = ?"
+        return {
+            *self._conn.execute(sql, (number,)),
+            *(tuple(rest) for each, *rest in waiting if each == number),
+        }
 
-    def _result(self, arrival: int, again: bool) -> TakenResult:
-        placed = self.db.execute(
-            "SELECT r.id, r.standing, (SELECT MIN(arrival) FROM places WHERE record = r.number) "
-            "FROM places p JOIN records r ON r.number = p.record WHERE p.arrival = ? ORDER BY p.begin",
-            [arrival],
-        ).fetchall()
-        events = dict(self.db.execute("SELECT id, what FROM history WHERE arrival = ?", [arrival]).fetchall())
-        new: list[RecordId] = []
-        known: list[RecordId] = []
-        replaced: list[RecordId] = []
-        for ident, standing, first in placed:
-            event = events.get(ident, "")
-            if again or first < arrival or event == "set aside":
-                known.append(_record_id(ident))
-            elif event == "replaced":
-                replaced.append(_record_id(ident))
-            elif standing != "held":
-                new.append(_record_id(ident))
-        held = self.db.execute(
-            "SELECT begin, length, reason FROM holds WHERE arrival = ? ORDER BY number", [arrival]
-        ).fetchall()
-        return TakenResult(
-            arrival,
-            again,
-            tuple(dict.fromkeys(new)),
-            tuple(dict.fromkeys(known)),
-            tuple(dict.fromkeys(replaced)),
-            tuple(Held(*row) for row in held),
-        )
+    def _rows_of(self, sql: str, values: Sequence[int | str]) -> list[tuple[Any, ...]]:
+        """Rows for any of these values, as many at a time as an older SQLite allows. sql: with a place for them."""
+        rows: list[tuple[Any, ...]] = []
+        for at in range(0, len(values), _AT_ONCE):
+            some = values[at : at + _AT_ONCE]
+            rows += self._conn.execute(sql.format(", ".join("?" * len(some))), some).fetchall()
+        return rows
+
+    def _results(self, kept: Sequence[tuple[int, bool]]) -> list[TakenResult]:
+        numbers = list(dict.fromkeys(number for number, _ in kept))
+        placed, events, held = dict[int, list[Any]](), dict[int, dict[str, str]](), dict[int, list[Held]]()
+        for arrival, *place in self._rows_of(_PLACED, numbers):
+            placed.setdefault(arrival, []).append(place)
+        for arrival, ident, what in self._rows_of(_EVENTS, numbers):
+            events.setdefault(arrival, {})[ident] = what
+        for arrival, *told in self._rows_of(_HELD, numbers):
+            held.setdefault(arrival, []).append(Held(*told))
+        return [
+            _result(number, again, placed.get(number, ()), events.get(number, {}), held.get(number, ()))
+            for number, again in kept
+        ]
 
     def known(self, id: RecordId, length: int, check: int) -> bool:
         """Whether octets of this record, this long and with these last four octets, are committed.
@@ -271,37 +274,29 @@ class Store:
         done = 0
         while self._any_pending():
             with writing(self.db, str(self.path)):
-                numbers = self.db.execute(
-                    "SELECT arrival FROM pending ORDER BY arrival LIMIT ?", [BATCH]
-                ).fetchall()
-                for (number,) in numbers:
-                    self._derive(number)
-                    self.db.execute("DELETE FROM pending WHERE arrival = ?", [number])
+                numbers = self._next_pending()
+                Deriving(self.db, self.schemas).arrivals(map(self._arrival, numbers))
+                # They were the oldest, and nobody else writes meanwhile.
+                self._conn.execute("DELETE FROM pending WHERE arrival <= ?", (numbers[-1] if numbers else 0,))
             done += len(numbers)
         return done
 
     def _any_pending(self) -> bool:
         with telling(str(self.path)):
-            return self.db.execute("SELECT 1 FROM pending LIMIT 1").fetchone() is not None
+            return self._conn.execute("SELECT 1 FROM pending LIMIT 1").fetchone() is not None
 
-    def _derive(self, number: int) -> None:
-        octets, came_from, came_at = self.db.execute(
+    def _next_pending(self) -> list[int]:
+        """The oldest arrivals that are not read yet: of as many as fit one transaction, at least one."""
+        rows = self._conn.execute("SELECT arrival FROM pending ORDER BY arrival LIMIT ?", (BATCH,))
+        return [number for (number,) in rows]
+
+    def _arrival(self, number: int) -> Arrival:
+        octets, came_from, came_at = self._conn.execute(
             "SELECT a.octets, COALESCE(s.came_from, ''), COALESCE(s.came_at, '') FROM arrivals a "
-            "LEFT JOIN sightings s ON s.arrival = a.number "
-            "WHERE a.number = ? ORDER BY s.number LIMIT 1",
-            [number],
+            "LEFT JOIN sightings s ON s.arrival = a.number WHERE a.number = ? ORDER BY s.number LIMIT 1",
+            (number,),
         ).fetchone()
-        arrival = Arrival(number, octets, came_from, came_at)
-        deriving = Deriving(self.db, self.schemas)
-        try:
-            with self.db.atomic():
-                deriving.arrival(arrival)
-        except sqlite3.OperationalError:
-            raise  # the disk or a lock, not the octets: the whole transaction is off, and can be tried again
-        except Exception as error:
-            # A mistake of ours, met for the first time in these octets. They must not stand in the way of all
-            # others for ever, nor get lost: they are held, and tried again by Store.reread.
-            deriving.hold_failure(arrival, error)
+        return Arrival(number, octets, came_from, came_at)
 
     def reread(self) -> Changes:
         """Derives everything again from the raw octets, in one transaction, and says what changed.
@@ -319,8 +314,8 @@ class Store:
         """Empties the derived tables and fills them again, in the transaction that the caller has open."""
         for table in DERIVED:
             self.db.execute(f"DELETE FROM {table}")
-        for (number,) in self.db.execute("SELECT number FROM arrivals ORDER BY number").fetchall():
-            self._derive(number)
+        numbers = self._conn.execute("SELECT number FROM arrivals ORDER BY number").fetchall()
+        Deriving(self.db, self.schemas).arrivals(self._arrival(number) for (number,) in numbers)
 
     def _state(self) -> State:
         readings = self.db.execute(
@@ -346,6 +341,29 @@ def _batches(arrivals: Iterable[Incoming]) -> Iterator[list[Incoming]]:
             batch, size = [], 0
     if batch:
         yield batch
+
+
+def _result(
+    arrival: int,
+    again: bool,
+    placed: Sequence[tuple[str, str, int]],
+    events: Mapping[str, str],
+    held: Sequence[Held],
+) -> TakenResult:
+    """placed: (id, standing, first arrival that brought it) of each record. events: what came of which, besides."""
+    new: list[RecordId] = []
+    known: list[RecordId] = []
+    replaced: list[RecordId] = []
+    for ident, standing, first in placed:
+        event = events.get(ident, "")
+        if again or first < arrival or event == "set aside":
+            known.append(_record_id(ident))
+        elif event == "replaced":
+            replaced.append(_record_id(ident))
+        elif standing != "held":
+            new.append(_record_id(ident))
+    once = (tuple(dict.fromkeys(each)) for each in (new, known, replaced))
+    return TakenResult(arrival, again, *once, tuple(held))
 
 
 def _record_id(text: str) -> RecordId:
