@@ -362,8 +362,11 @@ def _result(
             replaced.append(_record_id(ident))
         elif standing != "held":
             new.append(_record_id(ident))
-    once = (tuple(dict.fromkeys(each)) for each in (new, known, replaced))
-    return TakenResult(arrival, again, *once, tuple(held))
+    return TakenResult(arrival, again, _once(new), _once(known), _once(replaced), tuple(held))
+
+
+def _once(ids: Iterable[RecordId]) -> tuple[RecordId, ...]:
+    return tuple(dict.fromkeys(ids))
 
 
 def _record_id(text: str) -> RecordId:
