@@ -19,17 +19,17 @@ from readoff.store import open_store
 from support import store_samples as samples
 from support.agent_twin import Port
 
-A_BOOT, A_LABEL = 10, 500
+A_BOOT, A_LABEL = 10, 50
 """Runs of one boot, and of one label, in a store of many."""
 BITS = 10  # of an octet on a line, 8N1
 
 
 def many_runs(path: Path, runs: int) -> None:
-    """A store with so many runs, in boots of ten and labels of five hundred."""
+    """A store with so many runs, in boots of ten and labels of fifty."""
 
     def records() -> Iterator[tuple[bytes, str]]:
         for at in range(runs):
-            label, boot = f"label-{at // A_LABEL:03}", at // A_BOOT + 1
+            label, boot = f"label-{at // A_LABEL:04}", at // A_BOOT + 1
             if at % A_BOOT == 0:
                 yield samples.snapshot_record(1, boot, label=label), "line"
             start = {"label": label, "repeat": 1 + at % A_BOOT, "repeats": A_BOOT}

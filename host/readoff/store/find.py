@@ -237,9 +237,21 @@ def held(store: Store) -> list[HeldRow]:
     return [HeldRow(**row) for row in query(store, _HELD + " ORDER BY h.number", [])]
 
 
+# One step through the index for each label, however many runs carry it; "" too, where a run carries none.
+_LABELS = """
+WITH RECURSIVE known (label) AS (
+  SELECT min(label) FROM runs
+  UNION ALL
+  SELECT (SELECT min(label) FROM runs WHERE label > known.label) FROM known WHERE label IS NOT NULL
+)
+SELECT label FROM known WHERE label IS NOT NULL
+  AND EXISTS (SELECT 1 FROM runs u WHERE u.label = known.label AND u.kind = 'run')
+"""
+
+
 def labels(store: Store) -> list[str]:
     """The labels that runs carry, in alphabetical order."""
-    rows = query(store, "SELECT DISTINCT label FROM runs WHERE kind = 'run' ORDER BY label", [])
+    rows = query(store, _LABELS, [])
     return [row["label"] for row in rows]
 
 
@@ -252,9 +264,10 @@ def snapshots(
     """
     where, values = "WHERE 1", list[Any]()
     if label is not None:
+        # By the label's own runs, so that it costs what they are, and not what the store is.
         where += (
-            " AND (n.label = ? OR EXISTS (SELECT 1 FROM runs u WHERE u.boot = n.boot"
-            " AND u.snapshot_ordinal = n.ordinal AND u.label = ?))"
+            " AND n.record IN (SELECT record FROM snapshots WHERE label = ? UNION SELECT s.record FROM runs u"
+            " JOIN snapshots s ON s.boot = u.boot AND s.ordinal = u.snapshot_ordinal WHERE u.label = ?)"
         )
         values += [label, label]
     if boot:
