@@ -61,10 +61,15 @@ program_execute:
         mov     di, time_start
         call    clock_start
         call    clock_keep
-        mov     ax, [option_limit + 2]
-        mov     [ticks_left + 2], ax
         mov     ax, [option_limit]
+        mov     dx, [option_limit + 2]
+        cmp     byte [option_reset], 0
+        jne     .limit
+        mov     ax, -1                  ; nothing happens when it is over
+        mov     dx, ax
+.limit:
         mov     [ticks_left], ax
+        mov     [ticks_left + 2], dx
         mov     byte [program_active], 1
         mov     dx, exec_path
         mov     bx, exec_block

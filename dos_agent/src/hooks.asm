@@ -13,8 +13,8 @@
 ;
 ; The screen is kept before a mode is set (INT 10h 00, 4F02), and when the program begins to wait for a key:
 ;
-;       INT 21h 01 07 08 0A 0C 3F (CON), INT 16h 00 10          with nothing in the keyboard buffer
-;       INT 21h 06 (DL=FF), INT 16h 01 11                       the POLLS_OF_A_WAIT'th poll in vain within one tick
+;       INT 21h 01 07 08 0A 0C 3F (CON), INT 16h 00 10 20       with nothing in the keyboard buffer
+;       INT 21h 06 (DL=FF), 0B, INT 16h 01 11 21                the POLLS_OF_A_WAIT'th poll in vain within one tick
 ;
 ; each of the program's own: what DOS asks the keyboard for is DOS's affair. One screen a wait: a wait that polls is over
 ; when a key has come or something was printed.
@@ -52,6 +52,7 @@ print_octet:            db 0
 program_active:         db 0            ; 1 while the program runs
 hook_busy:              db 0            ; 1 while hook_stack is in use
 printing:               db 0            ; 1 while a printing INT 21h is under way
+dos_polls:              db 0            ; 1: the program polls by way of DOS
 wait_kept:              db 0            ; 1: the screen of this wait has been looked at
 console_busy:           db 0            ; 1 while an INT 29h that was taken is under way
 hooked_dos:             db 0            ; 1 while our hook is in the chain of INT 21h
@@ -155,7 +156,7 @@ hook_dos:
         cmp     ah, 07h
         jb      .pass
         cmp     ah, 0Bh
-        je      .pass
+        je      .polls
         jmp     short .wait             ; 07, 08, 0A
 
 .flushes:                               ; 0Ch: what was typed ahead is thrown away, then the function in AL
@@ -164,7 +165,10 @@ hook_dos:
         test    al, al
         jz      .pass
         mov     byte [cs:wait_kept], 0
-        jmp     short .keep
+        own_stack
+        call    wait_keep               ; a key that is typed now would be thrown away
+        back_stack
+        jmp     .pass
 
 .read:
         test    bx, bx                  ; STDIN
@@ -174,17 +178,20 @@ hook_dos:
         cmp     byte [cs:handle_device], DEVICE_KEYS
         jne     .pass
 .wait:
+        mov     byte [cs:dos_polls], 0
         call    wait_look
         jnc     .pass
 .keep:
         own_stack
-        call    wait_keep
+        call    wait_met
         back_stack
         jmp     .pass
 
 .direct:
         cmp     dl, 0FFh                ; that one reads a key, if there is one
         jne     .print
+.polls:
+        mov     byte [cs:dos_polls], 1
         call    poll_look
         jnc     .pass
         jmp     short .keep

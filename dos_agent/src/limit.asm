@@ -16,13 +16,29 @@ over_ticks:             db OVER_TICKS
 
 section .hooks
 
-; hook_tick: INT 8; in the chain only where a reset was asked for.
+; hook_tick: INT 8; in the chain only where a reset was asked for, or keys are typed.
 hook_tick:
         sub     word [cs:ticks_left], 1
         sbb     word [cs:ticks_left + 2], 0
         jc      .over
+        cmp     byte [cs:script_pausing], 0
+        jne     .pausing
 .pass:
         jmp     far [cs:old_tick]
+.pausing:
+        cmp     byte [cs:program_active], 0
+        je      .pass
+        cmp     byte [cs:hook_busy], 0
+        jne     .pass
+        pushf
+        call    far [cs:old_tick]
+        cmp     byte [cs:hook_busy], 0          ; the handlers below may have let another tick in
+        jne     .done
+        own_stack
+        call    script_pause_over
+        back_stack
+.done:
+        iret
 .over:
         mov     word [cs:ticks_left], 0         ; and again at the next tick
         mov     word [cs:ticks_left + 2], 0

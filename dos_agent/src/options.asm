@@ -50,6 +50,8 @@ option_letters:         db 'L'
                         dw option_take_limit
                         db 'F'
                         dw option_take_files
+                        db 'K'
+                        dw option_take_script
                         db 0
 
 word_keep:              db "KEEP", 0

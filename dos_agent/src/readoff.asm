@@ -66,6 +66,7 @@ entry:
 %include "hooks.asm"
 %include "waits.asm"
 %include "limit.asm"
+%include "typing.asm"
 
 section .hookdata
 hookdata_end:
@@ -98,6 +99,7 @@ section .text
 %include "snapshot.asm"
 %include "line.asm"
 %include "standby.asm"
+%include "script.asm"
 %include "texts.asm"
 
 ; ---- what scratch needs beyond the code and data that are over

@@ -77,12 +77,15 @@ run_record:
         mov     [program_broken], al
         mov     [spool_filled], al
         call    console_reset
+        call    script_begin
         mov     al, RECORD_KIND_RUN
         call    record_open
         jc      .say
         call    boot_section
         jc      .discard
         call    run_start_section
+        jc      .discard
+        call    script_section
         jc      .discard
         call    files_list
         jc      .discard
@@ -282,6 +285,8 @@ section .stay
 ; Input: run_end_part, [console_*], [spool_full].  Output: CF=1 when it could not be written.
 ; Destroys: AX, BX, CX, DX, SI, DI.
 run_end_section:
+        call    script_end_section
+        jc      .leave
         mov     di, run_end_part
         mov     al, RUN_END_FLAGS_CONSOLE_CUT
         cmp     byte [console_cut], 0
@@ -309,6 +314,8 @@ run_end_section:
         mov     si, run_end_part
         mov     cx, L_run_end_size
         jmp     section_whole
+.leave:
+        ret
 
 section .text
 
@@ -353,6 +360,13 @@ run_said:
         mov     si, text_over_time
         test    al, RUN_END_FLAGS_OVER_TIME
         call    .say_if
+        mov     si, text_keys_left
+        mov     bx, [script_done]
+        cmp     bx, [script_elements]
+        je      .keys
+        call    put_string
+        mov     byte [missing], 1
+.keys:
         mov     si, text_screens_missed
         test    al, RUN_END_FLAGS_SCREENS_MISSED
         call    .say_if

@@ -14,6 +14,7 @@ text_help:
         db "  /N:repeats    run it so many times                      /N:3", CR, LF
         db "  /T:seconds,R  mark a run that takes longer (R: reset)   /T:600", CR, LF
         db "  /F:pattern,KB keep files that it makes or changes       /F:*.LOG", CR, LF
+        db "  /K:script     type for it: text, [keys], [pause 2]      /K:y[enter]", CR, LF
         db "  /D:folder     where records go (the spool)              /D:C:\SPOOL", CR, LF
         db "  /S:COMn       offer all records of the spool to a host  /S:COM1", CR, LF
         db "  /KEEP         records stay in the spool when the host has kept them", CR, LF
@@ -70,6 +71,7 @@ text_picture_missing:   db "Readoff: it left a graphics mode; its picture could 
 text_screen_missing:    db "Readoff: the text screen could not be kept.", CR, LF, 0
 text_over_time:         db "Readoff: it ran over its time.", CR, LF, 0
 text_screens_missed:    db "Readoff: not every screen on the way could be kept.", CR, LF, 0
+text_keys_left:         db "Readoff: not all keys of the script were typed.", CR, LF, 0
 text_clock_ambiguous:   db "Readoff: the timer could be read to the tick only (55 ms).", CR, LF, 0
 text_long_tail:         db "Readoff: the arguments are too long.", CR, LF, 0
 

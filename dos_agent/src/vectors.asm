@@ -11,7 +11,7 @@ hook_table:             db VECTOR_DOS
                         dw hook_video, old_video
                         db VECTOR_KEYS
                         dw hook_keys, old_keys
-hook_table_tick:        db VECTOR_TICK                  ; where a reset was asked for
+hook_table_tick:        db VECTOR_TICK                  ; where a reset was asked for, or keys are typed
                         dw hook_tick, old_tick
 hook_table_end:
 HOOK_ENTRY              equ 5
@@ -119,6 +119,8 @@ hooks_clear:
 ; Input: SI = where in hook_table.  Output: CF=0 when it is.  Destroys: nothing.
 hook_table_over:
         cmp     byte [option_reset], 0
+        jne     .all
+        cmp     word [script_elements], 0
         jne     .all
         cmp     si, hook_table_tick
         ret

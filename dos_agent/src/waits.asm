@@ -6,9 +6,12 @@ section .hooks
 
 ; hook_keys: INT 16h.
 hook_keys:
-        test    ah, 0EEh                ; 00, 01, 10, 11?
+        test    ah, 0CEh                ; 00, 01, 10, 11, 20, 21?
         jnz     .pass
+        cmp     byte [cs:script_left], 0
+        jne     .script
         unless_plain .pass
+.look:
         test    ah, 01h
         jnz     .poll
         call    wait_look
@@ -16,12 +19,29 @@ hook_keys:
 .poll:
         call    poll_look
 .looked:
-        jnc     .pass
-        own_stack
-        call    wait_keep
-        back_stack
+        jc      .met
 .pass:
         jmp     far [cs:old_keys]
+.script:                                ; for DOS's own calls too
+        cmp     byte [cs:program_active], 0
+        je      .pass
+        cmp     byte [cs:hook_busy], 0
+        jne     .pass
+        test    ah, 01h
+        jz      .look
+        cmp     byte [cs:script_now], 0
+        je      .polled
+        call    script_look
+.polled:
+        cmp     byte [cs:dos_polls], 0
+        je      .look
+        unless_plain .pass              ; the hook on INT 21h has counted it
+        jmp     short .look
+.met:
+        own_stack
+        call    wait_met
+        back_stack
+        jmp     .pass
 
 ; wait_look: does the program wait for a key when it asks for one now?
 ; Input: none, on the program's stack.  Output: CF=1 when it does.  Destroys: other flags.
