@@ -147,7 +147,7 @@ def test_long_and_hostile_names_stay_on_the_sheet():
     row = charts.Ratio(
         "<script>$x^2$\x1b[31m" + "w" * 80, "higher is better", 1.1, 1.05, 1.2, 0.02, "faster", 1, 2, 3
     )
-    data = charts.Ratios("b" * 31, "o" * 31, "m" * 200, [row])
+    data = charts.Ratios("t" * 90, "b" * 31, "m" * 200, [row])
     one = drawn("x", "X", 'a "quoted" <word>', lambda look: charts.ratio_chart(data, look))
     words = words_of(one.svg)
     assert "<script>$x^2$·[31m" in words and "…" in words

@@ -23,8 +23,8 @@ ROWS = (
     _boots("fast-card", [(88.4, 88.1), (87.9, 88.0), (88.6, 88.3)]),
 )
 RATIOS = charts.Ratios(
+    "zero-ws against as-found",
     "as-found",
-    "zero-ws",
     MACHINE,
     (
         charts.Ratio("rate of replay", "higher is better", 1.0439, 1.0411, 1.0467, 0.01, "faster", 1, 3, 3),

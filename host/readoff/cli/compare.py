@@ -70,7 +70,7 @@ def compare(  # noqa: PLR0913, PLR0917 - one for each option
             every_metric=every_metric,
             with_typed=with_typed,
         )
-        path = _report(store, result, folder) if folder else None
+        path = _report(store, result, folder, quiet=place.as_json) if folder else None
     if place.as_json:
         echo_json(as_values(result))
     else:
@@ -80,11 +80,13 @@ def compare(  # noqa: PLR0913, PLR0917 - one for each option
     click.get_current_context().exit(0 if result.findings else 1)
 
 
-def _report(store: Store, result: Comparison, folder: Path) -> Path:
+def _report(store: Store, result: Comparison, folder: Path, *, quiet: bool) -> Path:
+    from readoff.cli.report import teller
     from readoff.reports.publication import of_comparisons, with_attachments
     from readoff.reports.writing import write_report
 
-    return write_report(with_attachments(store, of_comparisons(store, [result])), folder)
+    publication = with_attachments(store, of_comparisons(store, [result]))
+    return write_report(publication, folder, step=teller(quiet=quiet))
 
 
 def as_values(result: Comparison) -> dict[str, object]:

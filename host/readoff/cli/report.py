@@ -113,7 +113,7 @@ def write(
         return make_bundle(store, subject.publication, made)
 
     return write_report(
-        subject.publication, folder, bundle=None if bundled is None else make, step=_teller(quiet=quiet)
+        subject.publication, folder, bundle=None if bundled is None else make, step=teller(quiet=quiet)
     )
 
 
@@ -166,7 +166,7 @@ def _rules(asked: dict[str, Any]) -> dict[str, Any]:
     return {name: asked[name] for name in ("margin", "every_metric", "with_typed")}
 
 
-def _teller(*, quiet: bool) -> Callable[[str], None]:
+def teller(*, quiet: bool) -> Callable[[str], None]:
     """Says what is being made on a terminal, in one line that the next one takes the place of."""
     terminal = not quiet and sys.stderr.isatty()
 

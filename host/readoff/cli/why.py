@@ -101,15 +101,26 @@ def _of_labels(store: Store, name: str) -> _Ground:
         raise UsageError(
             f"{pair!r} names no two labels", next_step=f"Labels in this store: {', '.join(map(repr, known))}."
         )
-    result = compare_labels(store, *both, metric=rest[1], program=rest[0])
-    if not result.compared:
+    # One of the family that readoff compare and readoff report judge together, where it is one of them.
+    result = compare_labels(store, *both)
+    found = [each for each in result.compared if (each.task.program, each.metric.name) == _lower(rest)]
+    if not found:
+        result = compare_labels(store, *both, metric=rest[1], program=rest[0])
+        found = list(result.compared)
+    if not found:
         raise UsageError(f"no readings of {rest[1]!r} of {rest[0]!r} can be compared")
-    sentences = " ".join(each.sentence for each in result.compared)
+    sentences = " ".join(each.sentence for each in found)
     metrics = {
         f"{each.metric.name} of {each.task.title}": {both[0]: each.base, both[1]: each.other}
-        for each in result.compared
+        for each in found
     }
     return _Ground(sentences, result.warnings, metrics)
+
+
+def _lower(names: Sequence[str]) -> tuple[str, str]:
+    """A program's name as a task has it, and a metric's."""
+    program, metric = names
+    return program.lower(), metric
 
 
 def _boots(store: Store, evidence: Sequence[Evidence]) -> Iterable[dict[str, Any]]:

@@ -6,7 +6,6 @@ import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
-from itertools import groupby
 from typing import TypeVar
 
 from readoff.judge import Better, Verdict
@@ -57,37 +56,65 @@ def _mark(publication: Publication) -> str:
 
 
 def _ratios(publication: Publication, names: Names) -> Iterator[Drawn]:
+    """Against the base, a chart for each configuration or for each metric, whichever are fewer; then step by step."""
     told = [each for each in publication.told if each.finding]
-    told.sort(key=lambda each: (_place(publication, each.base), _place(publication, each.other)))
-    for (base, other), group in groupby(told, key=lambda each: (each.base, each.other)):
-        rows = [_ratio(each) for each in group]
-        for part in _parts(rows, ratios.MOST_ROWS):
-            data = charts.Ratios(base, other, publication.machine, part, _mark(publication))
-            said = "; ".join(
-                f"{row.name}: {row.verdict}, {per_cent(row.ratio)}, 95 % interval {per_cent(row.low)} to "
-                f"{per_cent(row.high)}, what matters begins at {row.margin * 100:g} %, "
-                f"{row.base_boots} + {row.other_boots} boots"
-                for row in part
-            )
-            title = f"{other} against {base}"
-            yield charts.drawn(
-                names.give("ratio", other, "against", base),
-                title,
-                f"{title}. {said}",
-                partial(charts.ratio_chart, data),
-            )
+    first = publication.configurations[0].label
+    against_base = [each for each in told if each.base == first]
+    others = dict.fromkeys(each.other for each in against_base)
+    titles = dict.fromkeys(each.title for each in against_base)
+    machine = publication.machine
+    if len(others) <= len(titles):
+        for other in sorted(others, key=partial(_place, publication)):
+            rows = [_ratio(e, e.title, _way(e)) for e in against_base if e.other == other]
+            yield from _ratio_charts(publication, names, f"{other} against {first}", machine, first, rows)
+    else:
+        for title in titles:
+            found = [each for each in against_base if each.title == title]
+            rows = [_ratio(e, e.other, _changes(publication, e.other)) for e in found]
+            under = f"{machine}; {_way(found[0])}".rstrip("; ")
+            yield from _ratio_charts(publication, names, f"{title}, against {first}", under, first, rows)
+    step_by_step = [each for each in told if each.base != first]
+    for title in dict.fromkeys(each.title for each in step_by_step):
+        found = [each for each in step_by_step if each.title == title]
+        rows = [_ratio(e, e.other, f"against {e.base}") for e in found]
+        under = f"{machine}; {_way(found[0])}".rstrip("; ")
+        yield from _ratio_charts(publication, names, f"{title}, against the one before", under, "", rows)
+
+
+def _way(told: Told) -> str:
+    return _BETTER[told.metric.better]
+
+
+def _changes(publication: Publication, label: str) -> str:
+    return publication.configurations[_place(publication, label)].changes
+
+
+def _ratio_charts(
+    publication: Publication, names: Names, title: str, under: str, base: str, rows: Sequence[charts.Ratio]
+) -> Iterator[Drawn]:
+    for part in _parts(rows, ratios.MOST_ROWS):
+        data = charts.Ratios(title, base, under, part, _mark(publication))
+        said = "; ".join(
+            f"{row.name}: {row.verdict}, {per_cent(row.ratio)}, 95 % interval {per_cent(row.low)} to "
+            f"{per_cent(row.high)}, what matters begins at {row.margin * 100:g} %, "
+            f"{row.base_boots} + {row.other_boots} boots"
+            for row in part
+        )
+        yield charts.drawn(
+            names.give("ratio", title), title, f"{title}. {said}", partial(charts.ratio_chart, data)
+        )
 
 
 def _place(publication: Publication, label: str) -> int:
     return [each.label for each in publication.configurations].index(label)
 
 
-def _ratio(told: Told) -> charts.Ratio:
+def _ratio(told: Told, name: str, under: str) -> charts.Ratio:
     finding = told.finding
     assert finding is not None  # the caller's choice
     return charts.Ratio(
-        told.title,
-        _BETTER[finding.metric.better],
+        name,
+        under,
         finding.ratio,
         finding.interval95.low,
         finding.interval95.high,

@@ -17,10 +17,10 @@ MOST_ROWS = 7
 
 @dataclass(frozen=True)
 class Ratio:
-    """One metric. ratio, low, high: OTHER ÷ BASE of the readings as printed, and its 95 % interval.
+    """One comparison. ratio, low, high: OTHER ÷ BASE of the readings as printed, and its 95 % interval.
 
-    name: metric and program. way: which way is better, in words. margin: the smallest difference that matters (0.02).
-    verdict: what was found, in a word or two. found: 1 better, -1 worse, 0 neither.
+    name: the metric, or the configuration. way: which way is better, or what it is. margin: the smallest
+    difference that matters (0.02). verdict: what was found, in a word or two. found: 1 better, -1 worse, 0 neither.
     """
 
     name: str
@@ -37,11 +37,13 @@ class Ratio:
 
 @dataclass(frozen=True)
 class Ratios:
-    """Two configurations. mark: what stands in the corner (that the data is invented, say)."""
+    """Some comparisons. base: what all of them are held against, "" where that is not one. mark: what stands in the
+    corner (that the data is invented, say).
+    """
 
+    title: str
     base: str
-    other: str
-    machine: str
+    under: str
     rows: Sequence[Ratio]
     mark: str = ""
 
@@ -52,16 +54,16 @@ SIGNS = {1: "▲", -1: "▼", 0: ""}
 def ratio_chart(data: Ratios, look: Look) -> Figure:
     """The figure."""
     counts = {(row.base_boots, row.other_boots) for row in data.rows}
-    alike = boots(*next(iter(counts))) if len(counts) == 1 else "n boots with each metric"
+    alike = boots(*next(iter(counts))) if len(counts) == 1 else "n boots with each"
     foot = [
-        f"{alike} ({data.base} + {data.other}). Line: 95 % interval. Point: ratio of the geometric means over boots.",
+        f"{alike} (base + other). Line: 95 % interval. Point: ratio of the geometric means over boots.",
         "Shaded: less than what was declared to matter.",
     ]
-    sheet = Sheet(look, f"{data.other} against {data.base}", data.machine, foot, mark=data.mark)
+    sheet = Sheet(look, data.title, data.under, foot, mark=data.mark)
     low, high = _limits(data.rows)
     marks = round_steps((low - 1) * 100, (high - 1) * 100)
     sheet.ticks(low, high, [(1 + mark / 100, _signed(mark)) for mark in marks])
-    sheet.axis(f"change of the reading, per cent of {data.base}")
+    sheet.axis(f"change of the reading, per cent of {data.base or 'what it is held against'}")
     places = sheet.rows(len(data.rows))
     axes = sheet.axes
     axes.axvline(1, color=look.ink, linewidth=2, zorder=1)
