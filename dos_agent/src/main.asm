@@ -128,7 +128,7 @@ leave:
 section .data
         align   2
 command_routines:       dw command_help, command_snap, command_run, command_send, command_help
-                        dw command_standby
+                        dw command_standby, command_probe
 section .text
 
 ; begin_records: what every record needs: a serial, this boot's mark.

@@ -2,7 +2,7 @@
 ;
 ;       options := { /L:label | /P:program | /N:repeats | /D:folder | /S:COM1[,rate][,X] | /T:seconds[,R]
 ;                    | /F:pattern[,KB] | /KEEP | /? }
-;       line    := options [ SNAP | RUN | SEND | STANDBY ] options rest
+;       line    := options [ SNAP | RUN | SEND | STANDBY | PROBE which ] options rest
 ;
 ; All of this is over before anything else begins, so its code and tables lie where scratch will be.
 ;
@@ -15,6 +15,7 @@ COMMAND_RUN             equ 2
 COMMAND_SEND            equ 3
 COMMAND_HELP            equ 4
 COMMAND_STANDBY         equ 5
+COMMAND_PROBE           equ 6
 LINE_MOST               equ 256
 
 section .staydata
@@ -33,6 +34,7 @@ command_words:          db "SNAP", 0, COMMAND_SNAP
                         db "RUN", 0, COMMAND_RUN
                         db "SEND", 0, COMMAND_SEND
                         db "STANDBY", 0, COMMAND_STANDBY
+                        db "PROBE", 0, COMMAND_PROBE
                         db 0
 
 ; letter, routine that takes the value at option_value
@@ -136,12 +138,20 @@ line_parse:
         je      .wrong_place
         cmp     byte [command], COMMAND_SEND
         je      .files
+        cmp     byte [command], COMMAND_PROBE
+        je      .probe
         mov     di, program_word
         call    take_word
         mov     di, program_arguments
         call    copy_string
         clc
         ret
+.probe:                                 ; options may follow it
+        cmp     byte [program_word], 0
+        jne     .wrong_place
+        mov     di, program_word
+        call    take_word
+        jmp     short .next
 .files:
         mov     [file_list], si
 .good:

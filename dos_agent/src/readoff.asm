@@ -100,6 +100,7 @@ section .text
 %include "line.asm"
 %include "standby.asm"
 %include "script.asm"
+%include "probe.asm"
 %include "texts.asm"
 
 ; ---- what scratch needs beyond the code and data that are over

@@ -7,6 +7,7 @@ text_help:
         db "  READOFF SNAP [options]                 a snapshot of the configuration", CR, LF
         db "  READOFF RUN [options] PROGRAM [args]   run it, keep what it prints and shows", CR, LF
         db "  READOFF SEND [options] [files]         files (* and ? too) as records", CR, LF
+        db "  READOFF PROBE memory [options]         measure memory, find caches", CR, LF
         db "  READOFF STANDBY [options]              do what the host says; ESC ends it", CR, LF
         db CR, LF
         db "  /L:label      name of the configuration under test      /L:", 34, "zero wait", 34, CR, LF
@@ -29,7 +30,7 @@ text_help_memory:       db " octets; in memory ", 0
 text_help_runs:         db " during a run, ", 0
 text_help_end:          db " otherwise", CR, LF, 0
 
-text_no_command:        db " is no command (SNAP, RUN, SEND, STANDBY). READOFF alone shows the help.", CR, LF, 0
+text_no_command:        db " is no command (SNAP, RUN, SEND, PROBE, STANDBY). READOFF alone shows the help.", CR, LF, 0
 text_not_here:          db " is not expected here. READOFF alone shows the help.", CR, LF, 0
 text_no_option:         db " is no option, or its value is wrong. READOFF alone shows the help.", CR, LF, 0
 text_no_value:          db " lacks a value or a closing quote.", CR, LF, 0

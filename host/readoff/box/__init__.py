@@ -6,7 +6,8 @@ DOS is kinder about, and with ways to inject faults.
 """
 
 from readoff.box.drives import Drive
+from readoff.box.hierarchy import CacheLevel
 from readoff.box.machine import Box, Exit
 from readoff.box.spec import AT, LATE, XT, MachineSpec, Processor
 
-__all__ = ["AT", "LATE", "XT", "Box", "Drive", "Exit", "MachineSpec", "Processor"]
+__all__ = ["AT", "LATE", "XT", "Box", "CacheLevel", "Drive", "Exit", "MachineSpec", "Processor"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections import deque
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Final
@@ -19,6 +20,7 @@ from readoff.box.dos_state import ticks_of
 from readoff.box.drives import Drives
 from readoff.box.engine import FLAG_INTERRUPT, SECOND, Engine
 from readoff.box.extra_services import ExtraServices, nul_device
+from readoff.box.hierarchy import MODELLED_FROM, MODELLED_TO, Hierarchy
 from readoff.box.keyboard import Keyboard
 from readoff.box.line import Line
 from readoff.box.ports import Ports
@@ -150,6 +152,13 @@ class Boot:
             cost = round(self.spec.video_clocks * self._picoseconds_a_clock)
             start, advance = min(MONO_TEXT, COLOUR_TEXT), engine.advance
             engine.hook_writes(start, start + 0xFFFF, lambda _address, size: advance(cost * size))
+
+        self.hierarchy: Hierarchy | None = None
+        if self.spec.caches or self.spec.memory_clocks:
+            clock = self._picoseconds_a_clock
+            levels = [replace(each, clocks=round(each.clocks * clock)) for each in self.spec.caches]
+            self.hierarchy = Hierarchy(levels, round(self.spec.memory_clocks * clock), engine.advance)
+            engine.hook_reads(MODELLED_FROM, MODELLED_TO, self.hierarchy.read)
 
     def _port_out(self, port: int, value: int) -> None:
         self.ports.write(port, value)

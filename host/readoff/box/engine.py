@@ -35,6 +35,9 @@ _IN = ctypes.CFUNCTYPE(ctypes.c_uint32, ctypes.c_void_p, ctypes.c_uint32, ctypes
 _OUT = ctypes.CFUNCTYPE(
     None, ctypes.c_void_p, ctypes.c_uint32, ctypes.c_int, ctypes.c_uint32, ctypes.c_void_p
 )
+_ACCESS = ctypes.CFUNCTYPE(
+    None, ctypes.c_void_p, ctypes.c_int, ctypes.c_uint64, ctypes.c_int, ctypes.c_int64, ctypes.c_void_p
+)
 _CPUID = ctypes.CFUNCTYPE(ctypes.c_uint32, ctypes.c_void_p, ctypes.c_void_p)
 
 
@@ -230,6 +233,17 @@ class Engine:
         )
         self.forget_code()
         return hooks
+
+    def hook_reads(self, begin: int, end: int, function: Callable[[int], None]) -> None:
+        """Call function(linear address), which must not raise, at each data read from begin to end. Slow.
+
+        Not for memory with a stack in it: Unicorn gives a wrong value to a read that meets a stop in the making.
+        """
+
+        def read(_uc: object, _kind: int, address: int, _size: int, _value: int, _data: object) -> None:
+            function(address)
+
+        self._add_raw(UC_HOOK_MEM_READ, _ACCESS(read), begin, end)
 
     def unhook(self, hook: int) -> None:
         """Take a hook away."""

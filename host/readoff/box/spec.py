@@ -12,6 +12,7 @@ from enum import IntEnum
 from typing import Final, Literal
 
 from readoff.box.extras import NOTHING, Extras
+from readoff.box.hierarchy import CacheLevel
 
 
 class Processor(IntEnum):
@@ -34,6 +35,8 @@ class MachineSpec:
     clock_hz: processor clock. clocks_per_octet: clocks for each octet of code fetched; all of a
     machine's speed follows from it. io_clocks: clocks for each port access. video_clocks: further
     clocks for each write to text video memory (0 costs nothing on the host either).
+    caches, memory_clocks: levels, nearest first, and the further clocks of a data read that none of them
+    serves; without either, data reads cost nothing (and nothing on the host).
     boot_spread, run_spread: standard deviation, as a fraction, of the speed between boots and between
     runs of a boot; drawn from seed, boot number and run number, so that they repeat exactly.
     cpuid: (highest leaf, leaf 1 EAX, leaf 1 EDX, vendor) or None; only from I80486 on.
@@ -50,6 +53,8 @@ class MachineSpec:
     clocks_per_octet: float = 3.0
     io_clocks: int = 8
     video_clocks: int = 0
+    caches: tuple[CacheLevel, ...] = ()
+    memory_clocks: int = 0
     conventional_kb: int = 640
     extended_kb: int = 1024
     ebda: bool = False

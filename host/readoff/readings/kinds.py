@@ -94,7 +94,8 @@ class Marked(Protocol):
 class Kind:
     """One kind of schema.
 
-    captures: the kinds of capture that it can read. top, recognise, shown: its own keys at the top, in [recognise]
+    captures: the kinds of capture that it can read; unasked: those that it reads where a schema names none ("()": all
+    of them). top, recognise, shown: its own keys at the top, in [recognise]
     and in the table of a shown metric. patterns: whether [recognise] must have `all`. load: makes the way of one
     schema from its top table, its [recognise] and the tables of its shown metrics; faults go into the tables, and
     where they leave nothing to read with it gives None. own_patterns: whether the way itself judges `all` and `none`,
@@ -118,6 +119,7 @@ class Kind:
     path: str = ""
     also: Callable[[Way], str] = lambda way: ""
     draw: Callable[[Way, str], bytes] | None = None
+    unasked: tuple[CaptureKind, ...] = ()
 
     def section(self, table: Table) -> str:
         """Where the repeats of a shown metric come from; "" where nothing says so."""

@@ -150,7 +150,7 @@ def _recognition(table: Table, kind: Kind) -> Recognition:
     kinds = tuple(
         CaptureKind(name) for name in table.texts("captures") if table.choice("captures", name, known)
     )
-    kinds = kinds or kind.captures
+    kinds = kinds or kind.unasked or kind.captures
     if files and CaptureKind.FILE not in kinds:
         table.fault("files", "the schema reads no files", 'captures with "file" among them, or no files')
     barred = _patterns(table, "none")

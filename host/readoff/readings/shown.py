@@ -1,6 +1,7 @@
 """What a capture shows: its octets as lines of text, with the way back from every character to its octet.
 
-Three kinds of capture end up as the same thing, so that one schema reads them all; a PICTURE has no lines of its own:
+Three kinds of capture end up as the same thing, so that one schema reads them all; a PICTURE has no lines of its own, and
+neither has what the agent measured itself (PROBE):
 
 - CONSOLE: octets as the teletype of the BIOS takes them. CR goes to the start of the row, BS one column back,
   TAB to the next multiple of eight, BEL shows nothing, LF and FF end the line. Text written over other text
@@ -44,6 +45,7 @@ class CaptureKind(StrEnum):
     FILE = "file"
     SCREEN = "screen"
     PICTURE = "picture"
+    PROBE = "probe"
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,7 @@ class Capture:
 
     octets: as captured; for SCREEN character and attribute by turns, row by row; for PICTURE a BMP file. columns:
     characters a row, for SCREEN (for CONSOLE the width of the screen it was printed on, 0 for 80). name: DOS name,
-    for FILE.
+    for FILE; the section's name in the contract, for PROBE.
     """
 
     kind: CaptureKind
@@ -157,10 +159,10 @@ def as_codes(text: str) -> bytes | None:
 
 
 def show(capture: Capture) -> Shown:
-    """Lay out a capture as it was shown. Never raises, whatever the octets."""
+    """Lay out a capture as it was shown; a probe's section shows nothing. Never raises, whatever the octets."""
     if capture.kind is CaptureKind.SCREEN:
         return _show_screen(capture)
-    if capture.kind is CaptureKind.PICTURE:
+    if capture.kind in (CaptureKind.PICTURE, CaptureKind.PROBE):
         return Shown(())
     octets = capture.octets
     width = 0

@@ -14,6 +14,7 @@ from readoff.contract.cells import unpack_cells
 from readoff.contract.record import Completeness, Record, Section
 from readoff.errors import MalformedError
 from readoff.readings.picture.kept import bmp_of, kept_picture
+from readoff.readings.binary.way import PROBE_SECTIONS
 from readoff.readings.shown import Capture, CaptureKind
 
 
@@ -117,9 +118,16 @@ def _groups(sections: Sequence[Section]) -> Iterator[tuple[int, list[Section]]]:
             groups.append((index, [section]))
         elif section.name == "file_data" and groups and groups[-1][1][0].name == "file":
             groups[-1] = (index, [*groups[-1][1], section])
+        elif section.name.startswith(PROBE_SECTIONS) and probe_problem(section) in ("", "none"):
+            groups.append((index, [section]))
         elif section.name == "file_data":
             groups.append((index, [section]))  # its file section is not readable: kept all the same
     return iter(groups)
+
+
+def probe_problem(section: Section) -> str:
+    """Why a probe's section holds nothing that was measured: "none", a word of the contract, "" where it is unread."""
+    return str((section.values or {}).get("problem", ""))
 
 
 def _console_width(record: Record) -> int:
@@ -137,6 +145,9 @@ def _unpack(position: int, group: list[Section], width: int, *, settled: bool) -
         return _screen(position, first, settled)
     if first.name.startswith("picture"):
         return _picture(position, group, settled)
+    if first.name.startswith(PROBE_SECTIONS):
+        capture = Capture(CaptureKind.PROBE, bytes(first.payload), name=first.name)
+        return Taken(position, capture, "", 0, first.begin, first.problem, settled)
     return _file(position, group, settled)
 
 

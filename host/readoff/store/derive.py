@@ -236,7 +236,7 @@ class Deriving:
         record = placed.record
         if record.kind == "snapshot":
             self._snapshot(placed)
-        elif record.kind in ("run", "file"):
+        elif record.kind in ("run", "file", "probe"):
             self._run(placed)
         else:
             reason = f"a record of a kind that this program does not know ({record.kind})"
@@ -260,7 +260,7 @@ class Deriving:
 
     def _gives_all(self, record: Record) -> bool:
         """A record that was opened and never closed says all that there is to say: its machine hung."""
-        return record.kind == "run" and run_state(record) is RunState.UNFINISHED
+        return record.kind != "file" and run_state(record) is RunState.UNFINISHED
 
     def _snapshot(self, placed: _Placed) -> None:
         record = placed.record
@@ -281,7 +281,7 @@ class Deriving:
     def _run(self, placed: _Placed) -> None:
         record = placed.record
         taken = captures_of(record)
-        state = run_state(record) if record.kind == "run" else file_state(record)
+        state = file_state(record) if record.kind == "file" else run_state(record)
         number = self._number(str(record.id))
         self._insert("runs", {"number": number, "record": placed.number, **run_columns(record, state, taken)})
         for each in taken:
@@ -297,7 +297,9 @@ class Deriving:
         program = str(start.get("program", ""))
         readout = read_run([each.capture for each in taken], self.schemas, program=program)
         read = list(reading_rows(readout, taken, self._headlines))
-        rows = [*elapsed_rows(placed.record, headline=not read), *read]
+        # How long a probe took says nothing: it goes on until its times are long enough.
+        timed = () if placed.record.kind == "probe" else elapsed_rows(placed.record, headline=not read)
+        rows = [*timed, *read]
         if rows:
             values = [(run, placed.number, *row.values()) for row in rows]
             self._insert_many("readings", ("run", "record", *rows[0]), values)

@@ -65,7 +65,7 @@ def run_columns(record: Record, state: RunState, taken: Sequence[Taken]) -> dict
     ]
     alone = record.kind == "file"
     return {
-        "kind": record.kind,
+        "kind": "file" if alone else "run",  # a probe is a run of the agent's own
         "label": start.get("label", ""),
         "program": start.get("program", ""),
         "path": (files[0] if files else "") if alone else start.get("path", ""),

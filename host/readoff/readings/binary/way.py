@@ -1,5 +1,7 @@
 """How a binary schema knows a file and takes its numbers.
 
+A section of a record, where the agent put what it measured itself, is read like a file whose layout is the contract's.
+
 A file is known by its name, by its length where lengths are declared, and by the fixed values at its beginning. One
 that is known and yet does not fit the layout is held, with the path of the field where they part.
 """
@@ -12,7 +14,8 @@ from decimal import Decimal
 from itertools import islice
 from typing import Any
 
-from readoff.contract import Codec
+from readoff.contract import Codec, Declarations
+from readoff.contract.declared import record_contract
 from readoff.contract.language import INTEGERS
 from readoff.errors import MalformedError
 from readoff.readings.beside import MOST_OCCURRENCES
@@ -25,6 +28,7 @@ from readoff.readings.shown import Capture, CaptureKind
 from readoff.readings.table import Table
 from readoff.readings.view import View
 
+PROBE_SECTIONS = "probe_"  # how the names of the record's sections begin that hold what a probe measured
 LARGEST_FILE = 1 << 18  # octets; bounds the time that one file takes
 _LONGEST_LINE = 16  # octets shown of a field
 
@@ -42,7 +46,8 @@ class Fixed:
 class BinaryWay:
     """The layout of a schema's files, what stands fixed at their beginning, and the paths to its numbers.
 
-    named: whether the schema names its files.
+    named: whether the schema names its files. section: of a record, by its name in the contract, that it reads instead
+    of files.
     """
 
     codec: Codec
@@ -52,6 +57,7 @@ class BinaryWay:
     paths: Mapping[str, Path]
     named: bool = False
     hints: tuple[Pattern, ...] = ()
+    section: str = ""
 
     @property
     def mark(self) -> tuple[int, bytes] | None:
@@ -62,6 +68,9 @@ class BinaryWay:
     def further(self, view: View) -> Iterator[Told]:
         """The length, where some are declared; then every fixed field that stands at a fixed offset."""
         octets = view.capture.octets
+        if self.section:
+            name = view.capture.name
+            yield name == self.section, lambda: f"the section is {name}, the schema reads {self.section}"
         if self.lengths:
             wanted = " or ".join(map(str, self.lengths))
             yield (
@@ -75,7 +84,7 @@ class BinaryWay:
         """What is wrong with a file that some fixed field, or its name and every fixed one, says is its own."""
         octets = view.capture.octets
         met = [octets[each.offset : each.offset + len(each.octets)] == each.octets for each in self.fixed]
-        if any(met) or (self.named and not met):
+        if not self.section and (any(met) or (self.named and not met)):
             return "; ".join(tell() for is_met, tell in self.further(view) if not is_met)
         return ""
 
@@ -130,13 +139,13 @@ def _load(top: Table, recognise: Table, metrics: Mapping[str, Table]) -> BinaryW
     for key in ("all", "none"):
         if key in recognise.data:
             recognise.fault(key, "patterns on a binary file", "files, lengths, or equals in the layout")
-    declared = load_layouts(top)
-    layout = top.text("layout")
+    section = top.text("section", needed=False)
+    declared, layout = _of_contract(top, section) if section else (load_layouts(top), top.text("layout"))
     if declared is None or not layout or not top.choice("layout", layout, declared.layouts):
         return None
     codec = Codec(declared)
     fixed = _fixed(codec, layout)
-    if not fixed and "files" not in recognise.data:
+    if not section and not fixed and "files" not in recognise.data:
         right = 'files = ["*.DAT"], or equals in a field at the beginning of the layout'
         recognise.fault("", "nothing tells this file from others", right)
     paths: dict[str, Path] = {}
@@ -147,7 +156,19 @@ def _load(top: Table, recognise: Table, metrics: Mapping[str, Table]) -> BinaryW
             table.fault("field", *path)
         elif path:
             paths[name] = path
-    return BinaryWay(codec, layout, _lengths(recognise), fixed, paths, "files" in recognise.data)
+    return BinaryWay(codec, layout, _lengths(recognise), fixed, paths, "files" in recognise.data, section=section)
+
+
+def _of_contract(top: Table, section: str) -> tuple[Declarations | None, str]:
+    """The contract's declarations and the layout of one of its sections that hold what a probe measured."""
+    contract = record_contract()
+    sections = [name for name in contract.kinds if name.startswith(PROBE_SECTIONS)]
+    for key in ("layout", "layouts", "enums"):
+        if key in top.data:
+            top.fault(key, "a layout of its own for a section of the record", "the section's name alone")
+    if not top.choice("section", section, sections):
+        return None, ""
+    return contract.declarations, contract.kinds[section].layout
 
 
 def _lengths(table: Table) -> tuple[int, ...]:
@@ -183,10 +204,11 @@ def _fixed(codec: Codec, layout: str, offset: int = 0, path: str = "") -> tuple[
 
 BINARY = Kind(
     "binary",
-    (CaptureKind.FILE,),
+    (CaptureKind.FILE, CaptureKind.PROBE),
     _load,
-    top=("layout", "layouts", "enums"),
+    top=("layout", "layouts", "enums", "section"),
     recognise=("lengths",),
     shown=("field",),
     path="field",
+    unasked=(CaptureKind.FILE,),
 )

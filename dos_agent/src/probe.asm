@@ -1,0 +1,297 @@
+; PROBE: the agent's own measurements, each a record like a run's: opened and on disk before it begins, so that one
+; that hangs the machine is found there afterwards.
+;
+;       snapshot
+;       each repeat, each probe:
+;           header, boot, run_start        the opened record
+;           the probe's section            what it measured, or why not
+;           run_end, END
+;
+; A probe is timed by latching channel 0 of the timer, which is never programmed. While it times, interrupts are off
+; for less than half a tick (27 ms): so no tick is lost, and two latched counts are enough. A timer that does not run
+; through all of its 65536 counts would show wrong times; then nothing is measured, and the record says so.
+;
+; All of this lies in the overlay: no program runs meanwhile.
+
+PROBE_TICK_LOOKS        equ 4           ; times 65536 looks at the timer until two ticks must have gone by
+PIT_HIGH_ENOUGH         equ 0E000h      ; what a count seen within two ticks must reach
+OVERHEAD_TRIES          equ 16
+
+section .data
+        align   2
+; each: its bit, its name, what measures it, its section
+probes:                 dw 1, text_probe_memory, probe_memory
+                        db TAG_PROBE_MEMORY
+probes_end:
+PROBE_SIZE              equ 7
+
+probe_words:            db "MEMORY", 0, 01h
+                        db "ALL", 0, 0FFh
+                        db 0
+text_probe:             db "probe ", 0
+text_probe_memory:      db "memory", 0
+text_probe_path:        db "READOFF.COM", 0
+text_probe_tail:        db "PROBE ", 0
+text_which_probe:       db "Readoff: PROBE what? memory, or all.", CR, LF, 0
+text_probe_open:        db " (", 0
+text_probe_problems:    dw 0, text_problem_timer, text_problem_memory
+text_problem_timer:     db "Readoff: the timer is not as the BIOS left it; nothing was measured.", CR, LF, 0
+text_problem_memory:    db "Readoff: not enough free memory to measure.", CR, LF, 0
+
+section .bss
+        alignb  2
+probe_at:               resw 1                  ; entry in probes
+probe_overhead:         resw 1                  ; counts between two looks at the timer
+probe_chosen:           resb 1
+probe_shift:            resb 1                  ; counts are the timer's shifted right by this: 1 in mode 3
+probe_problem:          resb 1                  ; PROBE_PROBLEM_*
+
+section .text
+
+; command_probe: the whole of PROBE.
+; Output: AL = exit code.
+command_probe:
+        mov     si, program_word
+        mov     di, option_value
+        call    copy_string
+        mov     bx, probe_words
+        call    word_find
+        mov     si, text_which_probe
+        jc      .nothing
+        mov     al, [bx]
+        mov     [probe_chosen], al
+        call    begin_records
+        call    snapshot_record
+        jc      .spool
+        mov     word [repeat], 1
+.repeat:
+        mov     bx, probes
+.next:
+        mov     al, [bx]
+        test    [probe_chosen], al
+        jz      .over
+        mov     [probe_at], bx
+        call    probe_record
+        jc      .spool
+.over:
+        mov     bx, [probe_at]
+        add     bx, PROBE_SIZE
+        mov     [probe_at], bx
+        cmp     bx, probes_end
+        jb      .next
+        mov     ax, [repeat]
+        inc     word [repeat]
+        cmp     ax, [option_repeats]
+        jb      .repeat
+        call    finish_line
+        cmp     byte [run_spool], 0
+        je      .leave
+.spool:
+        mov     al, EXIT_SPOOL
+.leave:
+        ret
+.nothing:
+        call    put_string
+        mov     al, EXIT_NOTHING
+        ret
+
+; probe_record: one probe and its record.
+; Input: [probe_at], [repeat].  Output: [missing]; CF=1 when the spool could not be written (it has been said).
+; Destroys: all but SP.
+probe_record:
+        mov     di, run_end_part
+        mov     cx, L_run_end_size
+        xor     al, al
+        rep     stosb
+        mov     [clock_ambiguous], al
+        mov     [probe_problem], al
+        mov     al, RECORD_KIND_PROBE
+        call    record_open
+        jc      .say
+        call    boot_section
+        jc      .discard
+        call    probe_start_section
+        jc      .discard
+        call    record_commit
+        jc      .discard
+        mov     di, time_start
+        call    clock_start
+        call    clock_keep
+        mov     bx, [probe_at]
+        call    [bx + 4]                ; CX = octets of the section, in scratch
+        push    cx
+        mov     di, time_end
+        call    clock_end
+        call    clock_keep
+        mov     si, time_start
+        mov     di, time_end
+        call    elapsed_keep
+        pop     cx
+        mov     bx, [probe_at]
+        mov     al, [bx + 6]
+        mov     si, scratch
+        call    section_whole
+        jc      .close_failed
+        mov     byte [spool_news], 0
+        call    run_close
+        cmp     byte [spool_news], 0
+        jne     .say
+        call    say_record
+        mov     si, text_probe_open
+        call    put_string
+        mov     si, text_probe
+        call    put_string
+        mov     bx, [probe_at]
+        mov     si, [bx + 2]
+        call    put_string
+        mov     si, text_closing
+        call    put_string
+        mov     bl, [probe_problem]
+        xor     bh, bh
+        shl     bx, 1
+        jz      .leave                  ; CF=0
+        mov     byte [missing], 1
+        mov     si, [text_probe_problems + bx]
+        call    put_string
+        clc
+.leave:
+        ret
+.close_failed:
+        call    spool_close
+        jmp     short .say
+.discard:
+        call    record_discard
+.say:
+        call    spool_say_error
+        stc
+        ret
+
+; probe_start_section: what was asked for.
+; Input: [repeat], options, [probe_at].  Output: CF=1 when it could not be written.
+; Destroys: AX, BX, CX, DX, SI, DI.
+probe_start_section:
+        mov     ah, 48h                 ; more than there is: DOS tells the largest block
+        mov     bx, 0FFFFh
+        call    dos
+        mov     di, scratch
+        mov     ax, [repeat]
+        mov     [di + L_run_start.repeat], ax
+        mov     ax, [option_repeats]
+        mov     [di + L_run_start.repeats], ax
+        mov     ax, [snapshot_ordinal]
+        mov     [di + L_run_start.snapshot_ordinal], ax
+        mov     [di + L_run_start.free_paragraphs], bx
+        add     di, L_run_start.label
+        mov     si, option_label
+        call    text_put
+        mov     si, option_program
+        cmp     byte [si], 0
+        je      .named
+        call    text_put
+        jmp     short .path
+.named:
+        mov     si, text_probe
+        call    .two
+.path:
+        mov     si, text_probe_path
+        call    text_put
+        mov     si, text_probe_tail
+        call    .two
+        mov     cx, di
+        mov     si, scratch
+        sub     cx, si
+        mov     al, TAG_RUN_START
+        jmp     section_whole
+
+.two:                                   ; SI and the probe's name, as one text with its length before it
+        push    di
+        push    si
+        mov     si, [probe_at]
+        mov     si, [si + 2]
+        mov     di, option_value + 16
+        call    copy_string
+        pop     si
+        mov     di, option_value
+        call    copy_string
+        mov     si, option_value + 16
+        call    copy_string
+        pop     di
+        mov     si, option_value
+        jmp     text_put
+
+; probe_timer: find out whether the timer can be trusted, and how it counts.
+; Input: interrupts on.
+; Output: [probe_shift], [probe_overhead]; CF=1 when it does not run through 65536 counts ([probe_problem] says so).
+; Destroys: AX, BX, CX, DX.
+probe_timer:
+        mov     al, [clock_halves]      ; an 8253 in mode 3
+        cmp     byte [clock_reads_back], 0
+        je      .shift
+        pushf
+        cli
+        mov     al, PIT_READ_BACK_STATUS_0
+        out     PIT_COMMAND, al
+        pit_pause
+        in      al, PIT_COUNTER_0
+        popf
+        and     al, PIT_STATUS_MODE_MASK
+        cmp     al, PIT_MODE_3
+        mov     al, 1
+        je      .shift
+        dec     ax
+.shift:
+        mov     [probe_shift], al
+        push    es
+        mov     ax, BIOS_DATA
+        mov     es, ax
+        mov     dx, [es:BDA_TICKS]
+        inc     dx
+        inc     dx
+        xor     bx, bx                  ; BX = highest count
+        xor     cx, cx
+        push    di
+        mov     di, PROBE_TICK_LOOKS
+.look:
+        call    pit_count
+        cmp     ax, bx
+        jbe     .lower
+        mov     bx, ax
+.lower:
+        cmp     dx, [es:BDA_TICKS]
+        je      .seen
+        loop    .look
+        dec     di
+        jnz     .look
+        xor     bx, bx                  ; nobody counts ticks
+.seen:
+        pop     di
+        pop     es
+        cmp     bx, PIT_HIGH_ENOUGH
+        jb      .untrusted
+        mov     bx, 0FFFFh
+        mov     cx, OVERHEAD_TRIES
+.try:
+        pushf
+        cli
+        call    pit_count
+        mov     dx, ax
+        call    pit_count
+        popf
+        sub     dx, ax
+        cmp     dx, bx
+        jae     .longer
+        mov     bx, dx
+.longer:
+        loop    .try
+        mov     cl, [probe_shift]
+        shr     bx, cl
+        mov     [probe_overhead], bx
+        clc
+        ret
+.untrusted:
+        mov     byte [probe_problem], PROBE_PROBLEM_TIMER
+        stc
+        ret
+
+%include "stairs.asm"
+%include "chain.asm"
