@@ -198,7 +198,9 @@ chain_burst:
         mov     ds, [cs:si]
         mov     cx, [cs:si + 2]
 .turn:
-        times TURN_READS mov bx, [bx]
+%rep TURN_READS
+        mov     bx, [bx]
+%endrep
         dec     cx
         jz      .visited
         jmp     .turn

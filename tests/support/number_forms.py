@@ -10,6 +10,7 @@ from collections import Counter
 from decimal import Decimal
 
 from readoff.readings import Capture, CaptureKind, load_schemas, read_run
+from readoff.readings.shown import TEXT_KINDS
 
 A_CAPTURE = 400  # numbers
 COLUMNS = 80
@@ -141,7 +142,7 @@ def _line(draw, form, text):
 
 def _capture(draw, lines):
     """As a console, a file or a screen shows them."""
-    kind = draw.choice(list(CaptureKind))
+    kind = draw.choice(TEXT_KINDS)
     if kind is CaptureKind.SCREEN:
         rows = "".join(line.ljust(COLUMNS) for line in lines).encode("ascii")
         return Capture(kind, bytes(octet for code in rows for octet in (code, 7)), COLUMNS)

@@ -1,7 +1,8 @@
 """Caches between the processor and its memory: what each data read of the guest costs, by the addresses that it reads.
 
 Every level keeps real tags and replaces the line that was used longest ago in its set, so that a loop over more than it
-holds misses as on a machine. Only data reads of conventional memory are looked at: code and writes cost what they cost without.
+holds misses as on a machine. Only data reads of conventional memory are looked at: code and
+writes cost what they cost without.
 """
 
 from __future__ import annotations

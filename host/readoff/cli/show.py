@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -33,6 +34,7 @@ _IN_SHORT = (
     "dos.minor",
 )
 
+_OFTEN = 20  # readings of one metric that are listed
 _SAYS_NOTHING = ("", "0")
 # Numbers whose bits mean something.
 _IN_HEX = ("cpu.signature", "cpu.features", "cpu.msw", "bios.rom_sum", "bios.equipment", "bios.model")
@@ -96,7 +98,8 @@ def _beside(store: Store, full: RunInFull) -> _Beside:
 
     doubts = []
     for each in full.readings:
-        if each.capture is not None and not each.derived:
+        shown = each.capture is not None and full.captures[each.capture].capture.kind != "probe"
+        if shown and not each.derived:
             found = doubt(each.value, neighbours(store, full.run, each.metric, each.unit))
             doubts += [(each.metric, found.sentence)] if found else []
     return _Beside(tuple(typed(store, id=full.run.id)), tuple(doubts))
@@ -191,13 +194,11 @@ def _show_run(full: RunInFull, all_facts: bool) -> None:
         looks.heading("Machine")
         looks.say("its snapshot has not come", indent=2)
     _captures(full)
-    if full.readings:
-        looks.heading("Readings")
-        looks.print_table(
-            ("metric", "value", "unit", "schema", "read from"),
-            [(_name(each), each.shown, each.unit, each.schema, marked(full, each)) for each in full.readings],
-            right=("value",),
-        )
+    if any(each.capture.kind == "probe" for each in full.captures) or run.program.startswith("probe "):
+        from readoff.cli.staircase_shown import show_probe
+
+        show_probe(full.record)
+    _readings(full)
     if full.held:
         looks.heading("Held")
         for row in full.held:
@@ -206,6 +207,25 @@ def _show_run(full: RunInFull, all_facts: bool) -> None:
         looks.heading("History")
         for at, event in full.history:
             looks.say(f"{at}  {event}", indent=2)
+
+
+def _readings(full: RunInFull) -> None:
+    """The readings; those that occur very often are counted only."""
+    from readoff.cli import looks
+
+    if not full.readings:
+        return
+    often = Counter(each.metric for each in full.readings)
+    shown = [each for each in full.readings if often[each.metric] <= _OFTEN]
+    looks.heading("Readings")
+    looks.print_table(
+        ("metric", "value", "unit", "schema", "read from"),
+        [(_name(each), each.shown, each.unit, each.schema, marked(full, each)) for each in shown],
+        right=("value",),
+    )
+    many = [f"{metric} ({count})" for metric, count in often.items() if count > _OFTEN]
+    if many:
+        looks.say(f"and more than can be listed, with --json: {', '.join(many)}", indent=2)
 
 
 def _head(full: RunInFull) -> Iterable[str]:
@@ -244,6 +264,8 @@ def _captures(full: RunInFull) -> None:
     from readoff.cli import looks
 
     for each in full.captures:
+        if each.capture.kind == "probe":
+            continue  # its octets are no text
         name = " ".join(part for part in (str(each.capture.kind), each.capture.name, each.moment) if part)
         size = f"{each.capture.columns} × {each.rows}, " if each.rows else ""
         size = f"{each.pixels[0]} × {each.pixels[1]} pixels, " if each.pixels[0] else size

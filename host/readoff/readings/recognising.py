@@ -10,10 +10,8 @@ from itertools import chain
 from readoff.readings.kinds import Doubting, Told
 from readoff.readings.reading import Condition, Verdict
 from readoff.readings.schema import Recognition, Schema
-from readoff.readings.shown import CaptureKind, Shown
+from readoff.readings.shown import TEXT_KINDS, CaptureKind, Shown
 from readoff.readings.view import View
-
-_TEXT_KINDS = 3  # kinds of capture that have lines; a schema that reads them all says nothing by it
 
 
 def recognise(view: View, schema: Schema, *, fully: bool = False) -> Verdict:
@@ -50,7 +48,7 @@ def doubt(view: View, schema: Schema) -> str:
 def _by_name(view: View, rules: Recognition) -> Iterator[Told]:
     """What can be told without a look at the octets."""
     kind = view.capture.kind
-    if kind not in rules.kinds or len(rules.kinds) < _TEXT_KINDS:
+    if kind not in rules.kinds or len(rules.kinds) < len(TEXT_KINDS):
         wanted = " or ".join(rules.kinds)
         yield kind in rules.kinds, lambda: f"the capture is a {kind}, the schema reads {wanted}"
     if rules.programs:

@@ -48,6 +48,10 @@ class CaptureKind(StrEnum):
     PROBE = "probe"
 
 
+# The kinds that are text: what a program showed.
+TEXT_KINDS = (CaptureKind.CONSOLE, CaptureKind.FILE, CaptureKind.SCREEN)
+
+
 @dataclass(frozen=True)
 class Capture:
     """Octets taken from one run.

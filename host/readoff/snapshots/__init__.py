@@ -10,6 +10,7 @@ from readoff.snapshots.difference import (
 )
 from readoff.snapshots.fact import Fact
 from readoff.snapshots.facts import facts_of
+from readoff.snapshots.measured import measured_of
 
 __all__ = [
     "Difference",
@@ -19,5 +20,6 @@ __all__ = [
     "agreed",
     "difference",
     "facts_of",
+    "measured_of",
     "same_label",
 ]

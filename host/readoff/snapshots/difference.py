@@ -17,6 +17,7 @@ _OCTETS = re.compile(r"(?:[0-9A-F]{2} )+[0-9A-F]{2}")
 # Facts of octets whose first octet is not number 0 on the machine.
 _COUNTED_FROM = {"cmos.settings": 0x10}
 _MOST_OCTETS_TOLD = 8
+_BETWEEN = re.compile(r"(\d+(?:\.\d+)?) to (\d+(?:\.\d+)?)")
 
 
 @dataclass(frozen=True)
@@ -94,8 +95,13 @@ def same_label(snapshots: Sequence[Snapshot]) -> list[Disagreement]:
     out = []
     for name in sorted({name for snapshot in snapshots for name in snapshot.stable()}):
         seen: dict[str, list[str]] = {}
-        for snapshot in snapshots:
-            seen.setdefault(_text(snapshot.stable().get(name)), []).append(snapshot.id)
+        found = [(snapshot.id, snapshot.stable().get(name)) for snapshot in snapshots]
+        if any(fact.measured for _, fact in found if fact):
+            found = [(ident, fact) for ident, fact in found if fact]
+            if all_alike([fact for _, fact in found if fact]):
+                continue
+        for ident, fact in found:
+            seen.setdefault(_text(fact), []).append(ident)
         if len(seen) > 1:
             out.append(Disagreement(name, {value: tuple(ids) for value, ids in seen.items()}))
     return out
@@ -106,7 +112,13 @@ def agreed(snapshots: Sequence[Snapshot]) -> dict[str, Fact]:
     if not snapshots:
         return {}
     first, *rest = [snapshot.stable() for snapshot in snapshots]
-    return {name: fact for name, fact in first.items() if all(each.get(name) == fact for each in rest)}
+    agreed = {name: fact for name, fact in first.items() if all(each.get(name) == fact for each in rest)}
+    measured: dict[str, list[Fact]] = {}
+    for facts in (first, *rest):
+        for name, fact in facts.items():
+            if fact.measured:
+                measured.setdefault(name, []).append(fact)
+    return agreed | {name: facts[0] for name, facts in measured.items() if all_alike(facts)}
 
 
 def difference(
@@ -121,10 +133,29 @@ def difference(
     out = []
     for name in names:
         one, two = base.get(name), other.get(name)
+        if one is None or two is None:
+            if any(fact is not None and fact.measured for fact in (one, two)):
+                continue  # it was measured on one side only
+        elif one.measured and two.measured and all_alike([one, two]):
+            continue
         if name in unsure or one == two or any(fact is not None and fact.volatile for fact in (one, two)):
             continue
         out.append(Difference(name, one, two))
     return out
+
+
+def all_alike(facts: Sequence[Fact]) -> bool:
+    """Whether measured facts may be the same: equal, or between bounds of which no two lie apart."""
+    bounds = [_bounds(fact.value) for fact in facts]
+    if not all(bounds):
+        return len({fact.value for fact in facts}) <= 1
+    known = [each for each in bounds if each]
+    return max(low for low, _ in known) <= min(high for _, high in known)
+
+
+def _bounds(value: str) -> tuple[float, float] | None:
+    found = _BETWEEN.fullmatch(value)
+    return (float(found[1]), float(found[2])) if found else None
 
 
 def _text(fact: Fact | None) -> str:

@@ -10,12 +10,17 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Fact:
-    """One named value. value: as text, octets in hex. volatile: may differ without meaning anything."""
+    """One named value. value: as text, octets in hex. volatile: may differ without meaning anything.
+
+    measured: found out by a probe, not read off the machine. A boot without the probe says nothing about it, and a
+    size is known between two bounds ("8 to 9.5") only.
+    """
 
     name: str
     value: str
     unit: str = ""
     volatile: bool = False
+    measured: bool = False
 
 
 def as_text(value: Any) -> str:

@@ -61,8 +61,8 @@ def change_points(values: Sequence[float], noise: float) -> list[int]:
     values a level, and a penalty of 3 ln(n) noise for each. noise: standard deviation about a level, in the values'
     unit.
     """
-    import numpy as np
-    import ruptures
+    import numpy as np  # noqa: PLC0415 - they take a second, and few commands need them
+    import ruptures  # noqa: PLC0415
 
     if len(values) < _LEAST_POINTS:
         return []

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from readoff.contract.record import Completeness, Record, Unreadable, parse_record, parse_records
 from readoff.readings import Hold, Schema, read_run
-from readoff.snapshots import facts_of
+from readoff.snapshots import facts_of, measured_of
 from readoff.store.captures import RunState, Taken, captures_of, file_state, run_state
 from readoff.store.rows import capture_row, elapsed_rows, reading_rows, record_row, run_columns
 from readoff.store.sheet import MOST_ROWS, Mark, Sheet
@@ -223,7 +223,7 @@ class Deriving:
 
     def _forget(self, number: int) -> None:
         """What had been derived from a copy that no longer stands."""
-        for table in ("holds", "readings", "facts", "snapshots", "captures", "runs"):
+        for table in ("holds", "readings", "measured", "facts", "snapshots", "captures", "runs"):
             self.db.execute(f"DELETE FROM {table} WHERE record = ?", [number])
         self.db.execute("UPDATE records SET standing = ? WHERE number = ?", [Standing.SET_ASIDE, number])
 
@@ -289,8 +289,31 @@ class Deriving:
         self._hold_captures(
             placed, [(each, each.problem, "") for each in taken if each.problem and each.settled]
         )
+        if state is RunState.COMPLETE and record.kind == "probe":
+            self._measured(placed)
         if state is RunState.COMPLETE:
             self._readings(placed, number, [each for each in taken if each.settled and not each.problem])
+
+    def _measured(self, placed: _Placed) -> None:
+        """What a probe found out about the machine, as facts of the boot."""
+        ident = placed.record.id
+        self._insert_many(
+            "measured",
+            [
+                {
+                    "record": placed.number,
+                    "boot": ident.boot,
+                    "ordinal": ident.ordinal,
+                    "probe": probe,
+                    "name": fact.name,
+                    "value": fact.value,
+                    "unit": fact.unit,
+                    "volatile": int(fact.volatile),
+                }
+                for probe, facts in measured_of(placed.record)
+                for fact in facts
+            ],
+        )
 
     def _readings(self, placed: _Placed, run: int, taken: list[Taken]) -> None:
         start = placed.record.values("run_start") or {}

@@ -225,6 +225,11 @@ def _octets_of(store: Store, number: int) -> bytes:
     )
 
 
+def record(store: Store, number: int) -> Record:
+    """The record in a row of records."""
+    return parse_record(_octets_of(store, number))
+
+
 def readings(store: Store, *, label: str = "", program: str = "") -> list[ReadingRow]:
     """Readings of all complete runs, in the order of the runs."""
     where, values = _where({"u.label = ?": label, "u.program = ? COLLATE NOCASE": program})
@@ -291,9 +296,31 @@ def snapshots(
     ):
         fact = Fact(row["name"], row["value"], row["unit"], bool(row["volatile"]))
         facts.setdefault(row["record"], {})[fact.name] = fact
+    measured = _measured(store, {head["boot"] for head in heads})
     return [
-        Snapshot(head["id"], head["label"], head["boot"], facts.get(head["record"], {})) for head in heads
+        Snapshot(
+            head["id"],
+            head["label"],
+            head["boot"],
+            facts.get(head["record"], {}) | measured.get(head["boot"], {}),
+        )
+        for head in heads
     ]
+
+
+def _measured(store: Store, boots: set[str]) -> dict[str, dict[str, Fact]]:
+    """What probes measured in each boot; of several of one kind the first counts."""
+    found: dict[str, dict[str, Fact]] = {}
+    first: dict[tuple[str, str], int] = {}
+    sql = (
+        "SELECT boot, ordinal, probe, name, value, unit, volatile FROM measured ORDER BY boot, ordinal, name"
+    )
+    for row in query(store, sql, []):
+        ordinal = first.setdefault((row["boot"], row["probe"]), row["ordinal"])
+        if row["boot"] in boots and row["ordinal"] == ordinal:
+            fact = Fact(row["name"], row["value"], row["unit"], bool(row["volatile"]), measured=True)
+            found.setdefault(row["boot"], {})[fact.name] = fact
+    return found
 
 
 def snapshot(store: Store, name: str) -> Snapshot | None:

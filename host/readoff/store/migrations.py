@@ -9,8 +9,8 @@ Three layers of tables, and nothing flows upwards:
 - as it came: arrivals, sightings, pending. Never changed, never deleted.
 - for good: numbers (a run keeps its number through every re-reading); history, notes, typed, attachments
   and photographs (they only ever grow).
-- derived: records, places, runs, captures, snapshots, facts, readings, holds. All of it can be made again from
-  the arrivals.
+- derived: records, places, runs, captures, snapshots, facts, measured, readings, holds. All of it can be made
+  again from the arrivals.
 """
 
 from __future__ import annotations
@@ -176,7 +176,7 @@ CREATE INDEX holds_record ON holds (record);
 """
 
 # Derived tables, those that refer to others first: the order in which they can be emptied.
-DERIVED = ("holds", "readings", "facts", "snapshots", "captures", "runs", "places", "records")
+DERIVED = ("holds", "readings", "measured", "facts", "snapshots", "captures", "runs", "places", "records")
 
 
 def _first(db: Database) -> None:
@@ -259,7 +259,28 @@ def _attachments(db: Database) -> None:
         db.execute(statement)  # one by one: a script would commit what came before it
 
 
-MIGRATIONS: tuple[Callable[[Database], None], ...] = (_first, _second, _third, _attachments)
+# Facts that a probe measured. They are true of the boot, and so of all its snapshots.
+_MEASURED = """
+CREATE TABLE measured (
+  record INTEGER NOT NULL REFERENCES records,
+  boot TEXT NOT NULL,
+  ordinal INTEGER NOT NULL,
+  probe TEXT NOT NULL,
+  name TEXT NOT NULL,
+  value TEXT NOT NULL,
+  unit TEXT NOT NULL,
+  volatile INTEGER NOT NULL CHECK (volatile IN (0, 1)),
+  PRIMARY KEY (record, name)
+) STRICT, WITHOUT ROWID
+"""
+
+
+def _measured(db: Database) -> None:
+    db.execute(_MEASURED)
+    db.execute("CREATE INDEX measured_boot ON measured (boot, ordinal)")
+
+
+MIGRATIONS: tuple[Callable[[Database], None], ...] = (_first, _second, _third, _attachments, _measured)
 
 
 def version_of(db: Database) -> int:

@@ -156,7 +156,9 @@ def _load(top: Table, recognise: Table, metrics: Mapping[str, Table]) -> BinaryW
             table.fault("field", *path)
         elif path:
             paths[name] = path
-    return BinaryWay(codec, layout, _lengths(recognise), fixed, paths, "files" in recognise.data, section=section)
+    return BinaryWay(
+        codec, layout, _lengths(recognise), fixed, paths, "files" in recognise.data, section=section
+    )
 
 
 def _of_contract(top: Table, section: str) -> tuple[Declarations | None, str]:

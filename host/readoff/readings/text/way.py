@@ -13,7 +13,7 @@ from readoff.readings.beside import MOST_OCCURRENCES, number_in_line
 from readoff.readings.kinds import Kind, Seen, Told
 from readoff.readings.numbers import Unread
 from readoff.readings.schema import Metric, Pattern, compile_pattern
-from readoff.readings.shown import CaptureKind
+from readoff.readings.shown import TEXT_KINDS
 from readoff.readings.table import Table
 from readoff.readings.text.blocks import Block, known_block, load_blocks
 from readoff.readings.text.tables import Column, load_column, load_tables
@@ -136,7 +136,7 @@ def _load(top: Table, recognise: Table, metrics: Mapping[str, Table]) -> TextWay
 
 TEXT = Kind(
     "text",
-    (CaptureKind.CONSOLE, CaptureKind.FILE, CaptureKind.SCREEN),
+    TEXT_KINDS,
     _load,
     top=("blocks", "tables"),
     shown=("pattern", "block", "table", "column", "row", "unit_beside"),
