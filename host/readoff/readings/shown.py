@@ -1,7 +1,7 @@
 """What a capture shows: its octets as lines of text, with the way back from every character to its octet.
 
-Three kinds of capture end up as the same thing, so that one schema reads them all; a PICTURE has no lines of its own, and
-neither has what the agent measured itself (PROBE):
+Three kinds of capture end up as the same thing, so that one schema reads them all. A PICTURE has no lines of its own,
+nor has what the agent measured itself (PROBE):
 
 - CONSOLE: octets as the teletype of the BIOS takes them. CR goes to the start of the row, BS one column back,
   TAB to the next multiple of eight, BEL shows nothing, LF and FF end the line. Text written over other text

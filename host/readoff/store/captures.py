@@ -13,8 +13,8 @@ from typing import Any
 from readoff.contract.cells import unpack_cells
 from readoff.contract.record import Completeness, Record, Section
 from readoff.errors import MalformedError
-from readoff.readings.picture.kept import bmp_of, kept_picture
 from readoff.readings.binary.way import PROBE_SECTIONS
+from readoff.readings.picture.kept import bmp_of, kept_picture
 from readoff.readings.shown import Capture, CaptureKind
 
 
