@@ -29,7 +29,6 @@ DOS_IS_REMOVABLE        equ 4408h
 DOS_IS_REMOTE           equ 4409h
 DOS_DRIVE_REMOTE        equ 10h         ; DX bit 12
 DOS_DRIVE_SUBSTITUTED   equ 80h         ; DX bit 15
-DOS_FREE_SPACE          equ 36h
 DRIVE_FIRST             equ 3           ; C:
 INT_DISK                equ 13h
 DISK_PARAMETERS         equ 08h         ; AH

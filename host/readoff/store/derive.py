@@ -297,23 +297,12 @@ class Deriving:
     def _measured(self, placed: _Placed) -> None:
         """What a probe found out about the machine, as facts of the boot."""
         ident = placed.record.id
-        self._insert_many(
-            "measured",
-            [
-                {
-                    "record": placed.number,
-                    "boot": ident.boot,
-                    "ordinal": ident.ordinal,
-                    "probe": probe,
-                    "name": fact.name,
-                    "value": fact.value,
-                    "unit": fact.unit,
-                    "volatile": int(fact.volatile),
-                }
-                for probe, facts in measured_of(placed.record)
-                for fact in facts
-            ],
-        )
+        columns = ("record", "boot", "ordinal", "probe", "name", "value", "unit", "volatile")
+        for probe, facts in measured_of(placed.record):
+            head = (placed.number, ident.boot, ident.ordinal, probe)
+            self._insert_many(
+                "measured", columns, [(*head, f.name, f.value, f.unit, int(f.volatile)) for f in facts]
+            )
 
     def _readings(self, placed: _Placed, run: int, taken: list[Taken]) -> None:
         start = placed.record.values("run_start") or {}

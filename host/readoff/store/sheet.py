@@ -19,6 +19,7 @@ _ORDER = (
     "captures",
     "snapshots",
     "facts",
+    "measured",
     "readings",
     "holds",
     "history",
