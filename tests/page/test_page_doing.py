@@ -221,3 +221,16 @@ def test_from_three_metres(bench, browse):
 
 def test_the_sample_photograph_is_one():
     assert board().startswith(b"\xff\xd8")
+
+
+def test_findings_say_what_it_is_worth_for_its_price(bench, browse):
+    page = browse()
+    for name in ("findings", "finding"):
+        page.goto(bench.link.rstrip("/") + VIEWS[name])
+        worth = page.locator("#worth")
+        assert worth.locator(".big").inner_text() == "10 EUR"
+        assert "zero-ws" in worth.locator(".sentence").first.inner_text()
+        assert "by its own margins" in worth.inner_text()
+    page.goto(bench.link + "findings?base=zero-ws&other=as-found")
+    page.locator("#judged").wait_for()
+    assert page.locator("#worth .big").count() == 0  # what was found has no price

@@ -29,6 +29,10 @@ RATES = {
     "zero-ws": (("76.1", "76.2"), ("76.3", "76.2")),
 }
 NOTE = "Invented figures, from no real machine."
+STUDY = (
+    records.STUDY.replace("shown_rate", "rate")
+    + "\n[[targets]]\nprogram = 'replay'\nmetric = 'rate'\nat = 75\n"
+)
 VIEWS = {
     "now": "/",
     "far": "/far",
@@ -106,6 +110,8 @@ def fill(path: Path) -> int:
                 nonce += 1
                 for octets in records.a_boot(nonce, label, rates):
                     store.take(octets, "/dev/ttyUSB0")
+        for late in (40, 41):
+            store.take(records.snapshot(late, "zero-ws", minute=10 * late), "/dev/ttyUSB0")
         start = records.run(40, "zero-ws", 2, samples.printed("7,,2"))
         store.take(start, "/dev/ttyUSB0")
         content = drawn_file()
@@ -148,7 +154,7 @@ def fill(path: Path) -> int:
 
 def look(path: Path) -> Look:
     """The page over it, with its study."""
-    return Look(path, note=NOTE, schemas=schemas, study=lambda: load_study("s.toml", records.STUDY))
+    return Look(path, note=NOTE, schemas=schemas, study=lambda: load_study("s.toml", STUDY))
 
 
 def main(folder: Path) -> None:

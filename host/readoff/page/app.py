@@ -156,6 +156,11 @@ class Page:
         except ReadoffError as error:
             return StudyTrouble(error.sentence())
 
+    def _sound_study(self) -> Study | None:
+        """The study, None where there is none or its file is faulty at this moment: the view of now says so."""
+        study = self._study()
+        return None if isinstance(study, StudyTrouble) else study
+
     def _now_view(self, store: Store, study: Study | StudyTrouble | None) -> dict[str, Any]:
         bench = self._look.bench
         latest = run_page(store, limit=LATEST).runs
@@ -235,8 +240,8 @@ class Page:
     async def configurations(self, request: Request) -> Response:
         """Configurations side by side."""
         wanted = [each[:_LONGEST] for each in request.query_params.getlist("label")]
-        study = self._study()
-        announced = () if study is None or isinstance(study, StudyTrouble) else study.labels
+        study = self._sound_study()
+        announced = study.labels if study else ()
         return await self._show(
             request, "configurations.html", lambda store: configurations_view(store, wanted, announced)
         )
@@ -244,8 +249,12 @@ class Page:
     async def findings(self, request: Request) -> Response:
         """Two configurations judged."""
         base, other, margin = _text(request, "base"), _text(request, "other"), self._look.margin
+        study = self._sound_study()
         return await self._show(
-            request, "findings.html", lambda store: findings_view(store, base, other, margin)
+            request,
+            "findings.html",
+            lambda store: findings_view(store, base, other, margin, study),
+            (self._pulse.beat.store, study),
         )
 
     async def finding(self, request: Request) -> Response:
@@ -253,9 +262,12 @@ class Page:
         base, other = _text(request, "base"), _text(request, "other")
         program, arguments = _text(request, "program"), _text(request, "arguments")
         key = program, arguments, _text(request, "metric"), _text(request, "unit")
-        margin = self._look.margin
+        margin, study = self._look.margin, self._sound_study()
         return await self._show(
-            request, "finding.html", lambda store: finding_view(store, base, other, margin, key)
+            request,
+            "finding.html",
+            lambda store: finding_view(store, base, other, margin, key, study),
+            (self._pulse.beat.store, study),
         )
 
     # -- answers -------------------------------------------------------------------------------------------------

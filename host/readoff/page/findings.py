@@ -9,8 +9,10 @@ from urllib.parse import urlencode
 from readoff.errors import UsageError
 from readoff.judge import Finding, Verdict
 from readoff.page.charts import BootChart, IntervalChart, boot_chart, interval_chart
+from readoff.page.worth import beyond
 from readoff.reports.comparison import Compared, Comparison, Evidence, by_boot, compare_labels, mean_of
 from readoff.store import Store, find
+from readoff.studies import Study
 
 # Words and signs, so that colour is never all there is.
 _TONES = {
@@ -56,13 +58,18 @@ class BootOf:
     readings: tuple[ReadFrom, ...]
 
 
-def findings_view(store: Store, base: str, other: str, margin: float) -> dict[str, Any]:
-    """Every metric that two configurations have in common, judged. Without names, the first two by the alphabet."""
+def findings_view(
+    store: Store, base: str, other: str, margin: float, study: Study | None = None
+) -> dict[str, Any]:
+    """Every metric that two configurations have in common, judged. Without names, the first two by the alphabet.
+
+    study: tells what the other one is worth.
+    """
     labels = find.labels(store)
     base, other = base or (labels[0] if labels else ""), other or next((e for e in labels if e != base), "")
     if base == other:
         other = next((each for each in labels if each != base), "")
-    common = {"labels": labels, "base": base, "other": other, "margin": margin * 100}
+    common = {"labels": labels, "base": base, "other": other, "margin": margin * 100, "beyond": None}
     if not other:
         return {**common, "judged": [], "result": None, "summary": "", "trouble": ""}
     try:
@@ -70,13 +77,19 @@ def findings_view(store: Store, base: str, other: str, margin: float) -> dict[st
     except UsageError as error:
         return {**common, "judged": [], "result": None, "summary": "", "trouble": error.sentence()}
     judged = [_judged(result, each) for each in result.compared]
+    common["beyond"] = beyond(store, study, other) if study else None
     return {**common, "judged": judged, "result": result, "summary": _summary(judged), "trouble": ""}
 
 
 def finding_view(
-    store: Store, base: str, other: str, margin: float, key: tuple[str, str, str, str]
+    store: Store,
+    base: str,
+    other: str,
+    margin: float,
+    key: tuple[str, str, str, str],
+    study: Study | None = None,
 ) -> dict[str, Any]:
-    """One finding with its boots and readings. key: program, arguments, metric, unit."""
+    """One finding with its boots and readings. key: program, arguments, metric, unit. study: tells what it is worth."""
     result = compare_labels(store, base, other, margin=margin)
     each = next((one for one in result.compared if _key(one) == key), None)
     if each is None:
@@ -96,6 +109,7 @@ def finding_view(
         "boots": boots,
         "left_out": left_out,
         "warnings": result.warnings,
+        "beyond": beyond(store, study, other, (key[0], key[2])) if study else None,
     }
 
 
