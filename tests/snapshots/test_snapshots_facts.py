@@ -145,3 +145,19 @@ def test_agreed_and_disagreed_share_no_name(tables):
     assert unsure.isdisjoint(agreed(shots))
     stable = {name for each in shots for name in each.stable()}
     assert unsure | set(agreed(shots)) == stable
+
+
+def test_the_environment_ends_at_its_empty_string():
+    """Behind it DOS 3 and later keep a count and the path of the program that looked (from memory)."""
+    strings = "PATH=C:\\DOS\0PROMPT=$P$G\0\0\x01\0C:\\READOFF.COM\0"
+    record = parse_record(build_record("snapshot", samples.ident(1), [("environment", {"strings": strings})]))
+    assert {name: fact.value for name, fact in facts_of(record).items()} == {
+        "environment.PATH": "C:\\DOS",
+        "environment.PROMPT": "$P$G",
+    }
+
+
+def test_what_did_not_answer_has_no_size():
+    facts = facts_of(parse_record(samples.snapshot_record(memory={"extended_88_kb": 0xFFFF})))
+    assert (facts["memory.extended_88_kb"].value, facts["memory.extended_88_kb"].unit) == ("no answer", "")
+    assert (facts["memory.conventional_kb"].value, facts["memory.conventional_kb"].unit) == ("640", "KB")

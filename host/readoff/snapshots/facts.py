@@ -9,6 +9,7 @@ those of processor_facts, firmware_facts and dos_facts.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
@@ -21,6 +22,9 @@ from readoff.snapshots.fact import Fact, as_text
 
 # The agent itself is in the chain of memory blocks while it looks; how much of it there is says nothing.
 _AGENT = "READOFF"
+# What the agent writes where nothing answered, and the facts of which that is true.
+_SILENCE = 0xFFFF
+_SILENT = frozenset({"memory.extended_88_kb", "memory.e801_low_kb", "memory.e801_high_64kb", "cpu.msw"})
 _CMOS_SUMMED = slice(0x00, 0x1E)  # 10h to 2Dh, counted from 10h
 _CMOS_SUM = slice(0x1E, 0x20)  # 2Eh high octet, 2Fh low octet
 
@@ -88,12 +92,15 @@ def _of_field(contract: Contract, name: str, field: Field, value: Any) -> Iterat
     elif isinstance(value, Mapping):
         for bit, state in value.items():
             yield Fact(f"{name}.{bit}", as_text(state), "", field.volatile)
+    elif value == _SILENCE and name in _SILENT:
+        yield Fact(name, "no answer", "", field.volatile)
     else:
         yield Fact(name, as_text(value), field.unit, field.volatile)
 
 
 def _environment(prefix: str, values: Mapping[str, Any]) -> Iterator[Fact]:
-    for string in str(values["strings"]).split("\0"):
+    # An empty string ends it; what follows is where the program that looked was started from.
+    for string in itertools.takewhile(bool, str(values["strings"]).split("\0")):
         name, equals, value = string.partition("=")
         if name:
             yield Fact(f"{prefix}.{name}", value if equals else string)
