@@ -18,8 +18,8 @@ def completion(context: click.Context, shell: str) -> None:
 
     \b
     Examples:
-      eval "$(readoff completion bash)"
       readoff completion fish > ~/.config/fish/completions/readoff.fish
+      eval "$(readoff completion bash)"
     """
     from click.shell_completion import get_completion_class
 
