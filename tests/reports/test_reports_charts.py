@@ -170,7 +170,7 @@ def test_sizes_are_told_in_kib():
         "1 MiB",
         "1.5 MiB",
     ]
-    assert span_words(8192, 16384) == "8 to 16 KiB"
+    assert span_words(8192, 16384) == "8–16 KiB"
     assert span_words(2**19, 2**20) == "512 KiB to 1 MiB"
 
 

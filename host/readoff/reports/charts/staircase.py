@@ -39,11 +39,11 @@ class Stair:
 
 @dataclass(frozen=True)
 class Staircase:
-    """Some configurations of one machine. what: which staircase (reads, say)."""
+    """Some configurations of one machine. what: where the blocks lay."""
 
     machine: str
     stairs: Sequence[Stair]
-    what: str = "memory reads"
+    what: str = "conventional memory"
     mark: str = ""
 
 
@@ -55,7 +55,7 @@ def staircase_chart(data: Staircase, look: Look) -> Figure:
         "A level is a size found by its time: a cache, or what maps addresses. Nothing is seen beyond the last size.",
     ]
     sheet = Sheet(
-        look, f"Memory staircase: {data.what}", data.machine, foot, mark=data.mark, right=0.80, names=False
+        look, f"Memory staircase, {data.what}", data.machine, foot, mark=data.mark, right=0.80, names=False
     )
     axes = sheet.axes
     axes.set_xscale("log", base=2)
@@ -153,10 +153,10 @@ def size_words(octets: float) -> str:
 
 
 def span_words(low: float, high: float) -> str:
-    """Two sizes, the unit once where it is the same: "8 to 16 KiB"."""
+    """Two sizes, the unit once where it is the same: "8–16 KiB"."""
     one, two = size_words(low), size_words(high)
     number, unit = one.split(" ")
-    return f"{number} to {two}" if two.endswith(unit) else f"{one} to {two}"
+    return f"{number}–{two}" if two.endswith(unit) else f"{one} to {two}"
 
 
 def _steps(low: float, high: float) -> list[float]:
