@@ -82,10 +82,10 @@ def compare(  # noqa: PLR0913, PLR0917 - one for each option
 
 def _report(store: Store, result: Comparison, folder: Path, *, quiet: bool) -> Path:
     from readoff.cli.report import teller
-    from readoff.reports.publication import of_comparisons, with_attachments
+    from readoff.reports.publication import of_comparisons, with_more
     from readoff.reports.writing import write_report
 
-    publication = with_attachments(store, of_comparisons(store, [result]))
+    publication = with_more(store, of_comparisons(store, [result]))
     return write_report(publication, folder, step=teller(quiet=quiet))
 
 

@@ -129,12 +129,12 @@ def of_study_file(store: Store, file: Path) -> Subject:
     """A study as it is published. Raises StudyError, UsageError, StoreError."""
     from readoff.cli import verdicts_shown
     from readoff.cli.study import read_file
-    from readoff.reports.publication import of_study, with_attachments
+    from readoff.reports.publication import of_study, with_more
     from readoff.reports.study import read_study
 
     seen = read_study(store, read_file(file))
     verdicts = seen.verdicts()
-    publication = with_attachments(store, of_study(seen, verdicts, file.name))
+    publication = with_more(store, of_study(seen, verdicts, file.name))
     findings = plain(verdicts_shown.as_values(seen, verdicts))
     return Subject(publication, {"study": "study.toml"}, findings, file.read_text(encoding="utf-8"))
 
@@ -142,14 +142,14 @@ def of_study_file(store: Store, file: Path) -> Subject:
 def _of_labels(store: Store, labels: tuple[str, ...], asked: dict[str, Any]) -> Subject:
     """Labels as they are published, the first being the base."""
     from readoff.cli.compare import as_values
-    from readoff.reports.publication import compare_all, of_comparisons, with_attachments
+    from readoff.reports.publication import compare_all, of_comparisons, with_more
 
     if len(labels) < 2:
         raise UsageError(
             "there is nothing to compare", next_step="Name a study with --study, or two labels or more."
         )
     results = compare_all(store, labels[0], labels[1:], **_rules(asked))
-    publication = with_attachments(store, of_comparisons(store, results, invented=asked["invented"]))
+    publication = with_more(store, of_comparisons(store, results, invented=asked["invented"]))
     findings = plain([as_values(each) for each in results])
     return Subject(publication, {"labels": list(labels), **asked}, findings)
 

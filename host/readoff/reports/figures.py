@@ -11,7 +11,7 @@ from typing import TypeVar
 from readoff.judge import Better, Verdict
 from readoff.judge.sentence import per_cent, plain_number
 from readoff.reports import charts
-from readoff.reports.charts import Drawn, boots, ratios, targets
+from readoff.reports.charts import Drawn, boots, ratios, staircase, targets
 from readoff.reports.comparison import Evidence, by_boot, mean_of
 from readoff.reports.publication import Measured, Publication, Told
 from readoff.studies import Aim
@@ -46,6 +46,7 @@ def figures_of(publication: Publication) -> Iterator[Drawn]:
         yield from _boots(publication, measured, names)
         yield from _targets(publication, measured, names)
         yield from _worth(publication, measured, names)
+    yield from _stairs(publication, names)
 
 
 def _mark(publication: Publication) -> str:
@@ -261,6 +262,35 @@ def _worth(publication: Publication, measured: Measured, names: Names) -> Iterat
         " ".join(each.sentence for each in publication.weighings if each.worth in weighed),
         partial(charts.worth_chart, data),
     )
+
+
+# -- staircases ----------------------------------------------------------------------------------------------------
+
+
+def _stairs(publication: Publication, names: Names) -> Iterator[Drawn]:
+    for what, stairs in publication.stairs:
+        for part in _parts(stairs, staircase.MOST_STAIRS):
+            data = charts.Staircase(publication.machine, part, what, _mark(publication))
+            yield charts.drawn(
+                names.give("staircase", what),
+                f"Memory staircase, {what}",
+                f"Time per read of {what} against the size of the block. {_stairs_told(part)}",
+                partial(charts.staircase_chart, data),
+            )
+
+
+def _stairs_told(stairs: Iterable[charts.Stair]) -> str:
+    told = []
+    for stair in stairs:
+        levels = [
+            f"{level.ns:.3g} ns"
+            + (f" up to {staircase.span_words(level.low, level.high)}" if level.low and level.high else "")
+            for level in stair.levels
+        ]
+        told.append(
+            f"{stair.label}, {len(stair.octets)} sizes, {stair.boots} boots: {', then '.join(levels) or 'no level'}"
+        )
+    return "; ".join(told)
 
 
 Row = TypeVar("Row")

@@ -13,6 +13,7 @@ from readoff.judge import DEFAULT_MARGIN, Finding, Metric
 from readoff.judge.several import as_family
 from readoff.reports import method
 from readoff.reports.comparison import Compared, Comparison, Evidence, LeftOut, Task, compare_labels
+from readoff.reports.stairs import Stairs, probed_boots, stairs_of
 from readoff.reports.study import StudyInStore
 from readoff.snapshots import Snapshot, same_label
 from readoff.store import Store, find
@@ -115,6 +116,8 @@ class Publication:
     aims: tuple[Aim, ...] = ()
     weighings: tuple[Weighing, ...] = ()
     attached: tuple[Attached, ...] = ()
+    stairs: tuple[Stairs, ...] = ()
+    probed: tuple[str, ...] = ()
 
     @property
     def boots(self) -> tuple[str, ...]:
@@ -122,7 +125,7 @@ class Publication:
         runs = (run for each in self.configurations for run in each.runs)
         every = [*(run.boot for run in runs), *(each.run.boot for each in self.left_out)]
         shots = (shot.boot for each in self.configurations for shot in each.shots)
-        return tuple(dict.fromkeys([*every, *shots]))
+        return tuple(dict.fromkeys([*every, *shots, *self.probed]))
 
     @property
     def typed(self) -> int:
@@ -131,8 +134,11 @@ class Publication:
         return sum(one.reading.schema == BY_HAND for side in sides for one in side)
 
 
-def with_attachments(store: Store, publication: Publication) -> Publication:
-    """The same with what persons attached to its configurations and its runs. Raises StoreError."""
+def with_more(store: Store, publication: Publication) -> Publication:
+    """The same with what persons attached to its configurations and its runs, and with memory staircases.
+
+    Raises StoreError.
+    """
     runs = {run.id: run for each in publication.configurations for run in each.runs}
     labels = [each.label for each in publication.configurations]
     found = []
@@ -144,7 +150,8 @@ def with_attachments(store: Store, publication: Publication) -> Publication:
         else:
             continue
         found.append(Attached(about, each, photograph(store, each.sha256) if each.sha256 else None))
-    return replace(publication, attached=tuple(found))
+    stairs, probed = stairs_of(store, labels), probed_boots(store, labels)
+    return replace(publication, attached=tuple(found), stairs=stairs, probed=probed)
 
 
 # -- a study -----------------------------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from readoff.reports.charts.sheet import FAMILY, FOOT, GRID, PLOT_TOP, TICK, She
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+MOST_STAIRS = 5
 _STYLES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)))
 _LEAST_APART = 0.125  # of names at the right, as a share of the plot's height
 
