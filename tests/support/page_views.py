@@ -12,6 +12,7 @@ from pathlib import Path
 
 from PIL import Image, ImageDraw
 
+from readoff import resources
 from readoff.contract.record import RecordId, build_record
 from readoff.page.app import Look
 from readoff.readings import load_schemas
@@ -40,6 +41,7 @@ VIEWS = {
     "run": "/runs/1",
     "screen": "/runs/12",
     "picture": "/runs/13",
+    "staircase": "/runs/15",
     "octets": "/runs/1/octets/0?reading=1",
     "held": "/held",
     "typing": "/held/{hold}",
@@ -47,9 +49,14 @@ VIEWS = {
     "findings": "/findings?base=as-found&other=zero-ws",
     "finding": "/finding?base=as-found&other=zero-ws&program=replay&arguments=&metric=rate&unit=frames/s",
 }
-SCHEMAS = (("replay.toml", samples.SCHEMA.replace("[0-9.]+) frames/s", "\\S+) frames/s")),)
+PROBES = resources.protocols() / "readings" / "probe_memory.toml"
+SCHEMAS = (
+    ("probe_memory.toml", PROBES.read_text("utf-8")),
+    ("replay.toml", samples.SCHEMA.replace("[0-9.]+) frames/s", "\\S+) frames/s")),
+)
 
 
+PASSES = ("minimum", "lower", "median", "upper", "maximum")
 LOADED = """() => Promise.all([...document.images].map(each => { each.loading = 'eager';
   return each.decode().catch(() => 0); }))"""
 
@@ -101,6 +108,36 @@ def board() -> bytes:
     return written.getvalue()
 
 
+def staircase_record(nonce: int, label: str, levels: tuple[tuple[int, float], ...]) -> bytes:
+    """A memory staircase that was never measured: (octets up to which, ns an access) of each level."""
+    points = []
+    for octets in (step << shift << 6 for shift in range(11) for step in (16, 19, 23, 27)):
+        ns = next((time for size, time in levels if octets <= size), levels[-1][1])
+        counts = round(ns * 4096 * 315 / 264_000)
+        points.append(
+            {
+                "octets": octets,
+                "reads": 4096,
+                **dict(zip(PASSES, range(counts, counts + 5), strict=True)),
+            }
+        )
+    probe = {
+        "region": "conventional",
+        "problem": "none",
+        "base": 0x20000,
+        "stride": 64,
+        "read_octets": 2,
+        "passes": 5,
+        "overhead": 20,
+        "smallest": points[0],
+        "largest": points[-1],
+        "points": points,
+    }
+    start = samples.run_start(label, "probe memory", path="", repeats=1)
+    sections = [("run_start", start), ("probe_memory", probe), ("run_end", samples.run_end())]
+    return build_record("run", RecordId(records.SERIAL, nonce, 9), sections)
+
+
 def fill(path: Path) -> int:
     """Makes the store; gives the number of what is held."""
     with open_store(path, schemas) as store:
@@ -134,6 +171,10 @@ def fill(path: Path) -> int:
             "/dev/ttyUSB0",
         )
         store.take(kept, "/dev/ttyUSB0")
+        store.take(staircase_record(1, "as-found", ((8192, 61.0), (1 << 30, 420.0))), "/dev/ttyUSB0")
+        store.take(
+            staircase_record(4, "zero-ws", ((8192, 60.0), (262144, 150.0), (1 << 30, 400.0))), "/dev/ttyUSB0"
+        )
         store.take(b"no record at all, by its first octets", "NOISE.RDO")
         picture = clean(board())
         attach(store, Entry("A. Tester", "zero-ws", text="J7 closed, J8 open", photograph=picture), NOW)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from readoff.errors import UsageError
+from readoff.page.staircases import staircases_of_labels
 from readoff.snapshots import Disagreement, Fact, agreed, difference, same_label
 from readoff.snapshots.difference import ABSENT
 from readoff.store import Store, find
@@ -59,6 +60,7 @@ def configurations_view(
         "columns": columns,
         "differ": differ,
         "same": same,
+        "stairs": staircases_of_labels(store, shown),
         "attached": [
             each for each in attachments(store) if each.label in shown or (not wanted and each.label)
         ],

@@ -11,6 +11,7 @@ from readoff.errors import UsageError
 from readoff.page.octets import octet_page, page_start
 from readoff.page.pictures import is_picture
 from readoff.page.screens import Mark, Piece, screen_rows, text_row
+from readoff.page.staircases import staircases_of_run
 from readoff.readings.shown import CaptureKind, show
 from readoff.store import Store, find
 from readoff.store.attachments import attachments
@@ -81,6 +82,7 @@ def run_view(store: Store, name: str) -> dict[str, Any]:
         "run": full.run,
         "typed": typed(store, id=full.run.id),
         "attached": attachments(store, id=full.run.id),
+        "stairs": staircases_of_run(store, full.run.number),
         "shots": [_shot(full, each) for each in full.captures],
         "unknown": [section for section in full.record.sections if not section.name],
     }
