@@ -126,6 +126,17 @@ def test_what_was_typed_noted_and_attached_comes_along(elsewhere):
         assert (one.label, one.text, one.kind) == ("zero-ws", "J7 open", "image/jpeg")
 
 
+def test_notes_and_photographs_are_in_the_report_too(made):
+    out = made[0] / "out"
+    [picture] = (out / "photographs").iterdir()
+    assert picture.read_bytes()[:3] == b"\xff\xd8\xff"  # JPEG (ITU-T T.81, B.1.1.3: SOI)
+    text = (out / "report.md").read_text("utf-8")
+    assert f"(photographs/{picture.name})" in text and "J7 open" in text
+    html = (out / "report.html").read_text("utf-8")
+    assert "data:image/jpeg;base64," in html and "J7 open" in html and "as-found: hums" in html
+    assert "taken back later" not in html + text
+
+
 def test_only_the_studys_boots_go_along_and_no_folder_of_its_maker(made, elsewhere):
     answer("take", "bundle.zip")
     with open_store("readoff.db", []) as store:
