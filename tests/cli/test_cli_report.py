@@ -194,6 +194,17 @@ def test_no_cell_becomes_a_formula(bench):
             assert not [cell for cell in row.values() if re.match(r"[=@+]|-[^0-9]", cell)], path
 
 
+def test_a_configuration_without_snapshots_makes_nothing_differ(bench):
+    for at, nonce in enumerate((60, 61)):
+        (bench / f"bare{at}.RDO").write_bytes(records.run(nonce, "bare", 2, b"Rate: 70 frames/s\r\n"))
+        run("take", f"bare{at}.RDO", status=None)
+    run("report", "out", "as-found", "bare", status=None)
+    rows = table(bench / "out" / "tables" / "facts.csv")
+    assert {row["differs"] for row in rows} == {"no"} and {row["bare"] for row in rows} == {""}
+    text = " ".join(read_page((bench / "out" / "report.html").read_text("utf-8")).text)
+    assert "bare has no snapshot, so nothing shows what it was." in text
+
+
 # -- typed, left out, refused --------------------------------------------------------------------------------------
 
 

@@ -181,8 +181,15 @@ def show(publication: Publication, page: Path, bundle: Path | None) -> None:
     """Prints what was found, and where it was written."""
     from readoff.cli import looks
 
-    for each in (*publication.told, *publication.overall):
-        looks.say(each.sentence)
+    every = (*publication.told, *publication.overall)
+    for each in every:
+        if each.finding:
+            looks.say(each.sentence)
+    without = [each for each in every if not each.finding]
+    if without:
+        ways = ", ".join(dict.fromkeys(each.verdict for each in without))
+        said = looks.counted(len(without), "comparison")
+        looks.say(f"{said} without a finding ({ways}); the report says why.")
     looks.say()
     click.echo(f"Report: {page}")
     if bundle is not None:

@@ -143,7 +143,8 @@ def side_by_side(shots: Sequence[Sequence[Snapshot]]) -> tuple[list[Row], list[R
             DIFFERS if name in doubtful else _text(side.get(name)) if snapshots else ""
             for side, doubtful, snapshots in zip(sides, unsure, shots, strict=True)
         )
-        alike = len(set(values)) == 1 and DIFFERS not in values
+        known = {value for value, snapshots in zip(values, shots, strict=True) if snapshots}
+        alike = len(known) == 1 and DIFFERS not in known
         (same if alike else differ).append((name, values))
     return differ, same
 
