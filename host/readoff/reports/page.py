@@ -92,7 +92,9 @@ def _facts(publication: Publication) -> tuple[Table, Table]:
     whole = tables.facts_table(publication)
     labels = whole.columns[2:]
     differ = tuple((row[0], *_told(str(row[0]), row[2:])) for row in whole.rows if row[1] == "yes")
-    same = tuple((row[0], next((cell for cell in row[2:] if cell), "")) for row in whole.rows if row[1] == "no")
+    same = tuple(
+        (row[0], next((cell for cell in row[2:] if cell), "")) for row in whole.rows if row[1] == "no"
+    )
     return (
         Table("facts", "In what they differ, by the snapshots", ("fact", *labels), differ),
         Table("facts", "The same in all, by the snapshots", ("fact", "value"), same),
