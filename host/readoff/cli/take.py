@@ -17,6 +17,7 @@ from readoff.errors import UsageError
 
 if TYPE_CHECKING:
     from readoff.arrivals.intake import TakenResult
+    from readoff.cli.take_bundle import TakenBundle
     from readoff.store import Store
 
 
@@ -167,6 +168,7 @@ def take(
             raise UsageError("there is no such file or folder", where=str(path))
     bundles = [path for path in paths if path.is_file() and is_bundle(path)]
     brought = [take_bundle(path, unpack, place) for path in bundles]
+    problems = [] if move_to is None else [*_moved(brought, move_to)]
     others = [path for path in paths if path not in bundles]
     taking = _Taking(_files_in(others, every), move_to, every_result=place.as_json)
     if others:
@@ -177,17 +179,33 @@ def take(
             {
                 "bundles": [bundle_values(each) for each in brought],
                 "taken": [{"path": source, **result_values(result)} for source, result in taking.told],
-                "unread": [{"path": str(path), "reason": reason} for path, reason in taking.problems],
+                "unread": [
+                    {"path": str(path), "reason": reason} for path, reason in (*problems, *taking.problems)
+                ],
                 "ignored": [str(each) for each in taking.ignored],
             }
         )
     else:
         for each in brought:
             show_bundle(each, place)
+        for path, reason in problems:
+            click.echo(f"{path}: {reason}")
         if others:
             _show(taking)
-    wrong = taking.held or taking.problems or any(not each.good for each in brought)
+    wrong = taking.held or taking.problems or problems or any(not each.good for each in brought)
     click.get_current_context().exit(1 if wrong else 0)
+
+
+def _moved(brought: Iterable[TakenBundle], move_to: Path) -> Iterator[tuple[Path, str]]:
+    """Moves bundles that were taken; gives (bundle, why it was not moved)."""
+    from readoff.arrivals.moving import move_away
+
+    for each in brought:
+        path = each.bundle.path
+        try:
+            move_away(path, move_to, Path(path.name), each.bundle.digest)
+        except OSError as error:
+            yield path, f"taken, but not moved ({error.strerror or error})"
 
 
 def _files_in(paths: Iterable[Path], every: bool) -> Iterator[_Found]:

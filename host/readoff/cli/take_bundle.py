@@ -129,7 +129,9 @@ def _findings(store: Store, bundle: Bundle, folder: Path) -> Any:
 
 def _asked(bundle: Bundle) -> tuple[tuple[str, ...], dict[str, Any]]:
     labels, margin = bundle.asked.get("labels"), bundle.asked.get("margin")
-    if not (isinstance(labels, list) and all(isinstance(each, str) for each in labels) and len(labels) > 1):
+    if not (
+        isinstance(labels, list) and all(isinstance(each, str) for each in labels) and 1 < len(labels) <= 50
+    ):
         raise MalformedError("it does not say what was compared", where=str(bundle.path))
     if not (isinstance(margin, int | float) and 0 < margin < 1):
         raise MalformedError("it does not say which difference matters", where=str(bundle.path))

@@ -13,8 +13,9 @@ import json
 import re
 import zipfile
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import chain, count
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +33,7 @@ MOST_FILES = 20_000
 MOST_OCTETS = 64 << 20
 """In one file of a bundle; an arrival has no more."""
 MOST_IN_ALL = 512 << 20
+MOST_SCHEMAS, LONGEST_SCHEMA = 500, 4 << 20
 _SAFE = re.compile(
     r"bundle\.json|study\.toml|findings\.json|store\.json|README\.txt|schemas/[A-Za-z0-9][A-Za-z0-9_-]{0,63}\.toml"
     r"|arrivals/[0-9]{1,9}\.rdo|photographs/[0-9a-f]{64}\.(?:jpg|png)"
@@ -72,9 +74,10 @@ class Made:
 
 @dataclass(frozen=True)
 class Bundle:
-    """A bundle from outside, checked. path: where it lies. files: name -> octets."""
+    """A bundle from outside, checked. path: where it lies; digest: SHA-256 of the file. files: name -> octets."""
 
     path: Path
+    digest: bytes
     title: str
     made_with: str
     asked: Mapping[str, Any]
@@ -109,7 +112,7 @@ def make_bundle(store: Store, publication: Publication, made: Made, name: str = 
     files = {f"arrivals/{number:06}.rdo": octets for number, octets in carried.arrivals.items()}
     kinds = {row["sha256"]: _ENDINGS[row["kind"]] for row in carried.rows["photographs"]}
     files |= {f"photographs/{sha}.{kinds[sha]}": octets for sha, octets in carried.photographs.items()}
-    files |= {f"schemas/{_schema_name(each)}": text.encode() for each, text in made.schemas.items()}
+    files |= {f"schemas/{name}": text.encode() for name, text in _schema_files(made.schemas)}
     files |= {FINDINGS: _json(made.findings), ROWS: _json(carried.rows)}
     files |= {STUDY: made.study.encode()} if made.study else {}
     invented = f"\n{INVENTED}\n" if publication.invented else ""
@@ -132,9 +135,15 @@ def make_bundle(store: Store, publication: Publication, made: Made, name: str = 
     return _zip({MANIFEST: _json(manifest), **{each: files[each] for each in sorted(files)}})
 
 
-def _schema_name(name: str) -> str:
-    stem = re.sub(r"[^A-Za-z0-9_-]+", "-", name.removesuffix(".toml")).strip("-_") or "schema"
-    return f"{stem[:64]}.toml"
+def _schema_files(schemas: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    """(a plain name, text) of each schema, no name twice."""
+    given: set[str] = set()
+    for name, text in schemas.items():
+        stem = re.sub(r"[^A-Za-z0-9_-]+", "-", name.removesuffix(".toml")).strip("-_")[:56] or "schema"
+        numbers = (f"{stem}-{number}.toml" for number in count(2))
+        plain = next(each for each in chain([f"{stem}.toml"], numbers) if each not in given)
+        given.add(plain)
+        yield plain, text
 
 
 def _json(value: Any) -> bytes:
@@ -154,10 +163,16 @@ def _zip(files: Mapping[str, bytes]) -> bytes:
 
 
 def _check_sizes(sizes: Mapping[str, int], where: str) -> None:
-    if len(sizes) > MOST_FILES or sum(sizes.values()) > MOST_IN_ALL:
+    schemas = [size for name, size in sizes.items() if name.startswith("schemas/")]
+    if len(schemas) > MOST_SCHEMAS or max(schemas, default=0) > LONGEST_SCHEMA:
         raise UsageError(
-            f"a bundle may have {MOST_FILES} files and {MOST_IN_ALL >> 20} MiB, and this has {len(sizes)} files "
-            f"and {sum(sizes.values()) >> 20} MiB",
+            f"a bundle may have {MOST_SCHEMAS} schemas of {LONGEST_SCHEMA >> 20} MiB at most", where=where
+        )
+    large = max(sizes.values()) > MOST_OCTETS
+    if large or len(sizes) > MOST_FILES or sum(sizes.values()) > MOST_IN_ALL:
+        raise UsageError(
+            f"a bundle may have {MOST_FILES} files of {MOST_OCTETS >> 20} MiB, {MOST_IN_ALL >> 20} MiB in all, and "
+            f"this has {len(sizes)} files and {sum(sizes.values()) >> 20} MiB",
             where=where,
             next_step="Publish a study with fewer boots, or parts of it.",
         )
@@ -168,7 +183,8 @@ def _check_sizes(sizes: Mapping[str, int], where: str) -> None:
 
 def read_bundle(path: Path) -> Bundle:
     """A bundle, every file of it held against its digest. Raises MalformedError naming the file that is wrong."""
-    files = _members(path)
+    octets = _read_file(path)
+    files = _members(octets, path)
     manifest = _parsed(files, MANIFEST, path)
     if not isinstance(manifest, dict) or manifest.get("what") != WHAT:
         raise MalformedError("this is no bundle of Readoff", where=str(path))
@@ -186,6 +202,7 @@ def read_bundle(path: Path) -> Bundle:
     rows = _rows(files, path)
     return Bundle(
         path,
+        hashlib.sha256(octets).digest(),
         str(texts["title"]),
         str(texts["made_with"]),
         asked,
@@ -195,10 +212,21 @@ def read_bundle(path: Path) -> Bundle:
     )
 
 
-def _members(path: Path) -> dict[str, bytes]:
+def _read_file(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            octets = file.read(MOST_IN_ALL + 1)
+    except OSError as error:
+        raise UsageError(f"cannot be read ({error.strerror or error})", where=str(path)) from error
+    if len(octets) > MOST_IN_ALL:
+        raise MalformedError("it is larger than a bundle may be", where=str(path))
+    return octets
+
+
+def _members(octets: bytes, path: Path) -> dict[str, bytes]:
     out: dict[str, bytes] = {}
     try:
-        with zipfile.ZipFile(path) as zipped:
+        with zipfile.ZipFile(io.BytesIO(octets)) as zipped:
             entries = zipped.infolist()
             for entry in entries:
                 _check_entry(entry, path, out)
@@ -206,10 +234,8 @@ def _members(path: Path) -> dict[str, bytes]:
             _check_entries(entries, path)
             for entry in entries:
                 out[entry.filename] = _read(zipped, entry, path)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, ValueError) as error:
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, ValueError) as error:
         raise MalformedError(f"this is no whole zip file ({error})", where=str(path)) from error
-    except OSError as error:
-        raise UsageError(f"cannot be read ({error.strerror or error})", where=str(path)) from error
     return out
 
 
@@ -227,6 +253,9 @@ def _check_entries(entries: list[zipfile.ZipInfo], path: Path) -> None:
     large = [each.filename for each in entries if each.file_size > MOST_OCTETS]
     if large:
         raise MalformedError(f"{large[0]} is larger than a file of a bundle may be", where=str(path))
+    schemas = [each for each in entries if each.filename.startswith("schemas/")]
+    if len(schemas) > MOST_SCHEMAS or any(each.file_size > LONGEST_SCHEMA for each in schemas):
+        raise MalformedError("it has more schemas, or longer ones, than a bundle may have", where=str(path))
     if len(entries) > MOST_FILES or sum(each.file_size for each in entries) > MOST_IN_ALL:
         raise MalformedError("it has more files, or larger ones, than a bundle may have", where=str(path))
 
