@@ -10,7 +10,8 @@ import click
 from readoff.cli.common import Place, echo_json, store_options
 
 if TYPE_CHECKING:
-    from readoff.store.find import RunRow, SnapshotRow
+    from readoff.store.find import RunRow
+    from readoff.store.labelled import SnapshotRow
 
 _STATES = ("complete", "unfinished", "cut short", "damaged")
 
@@ -36,11 +37,11 @@ def runs(
     Example:
       readoff runs --label zero-ws --state complete
     """
-    from readoff.store import find
+    from readoff.store import find, labelled
 
     with place.open_to_look() as store:
         rows = find.runs(store, label=label, program=program, state=state or "")
-        shots = find.snapshot_rows(store, label=label)
+        shots = labelled.snapshot_rows(store, label=label)
         held = find.counts(store)["holds"]
     filtered = bool(program or state)
     shots = [shot for shot in shots if all_snapshots or (not shot.runs and not filtered)]

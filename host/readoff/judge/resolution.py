@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from readoff.judge.evidence import Side
+from readoff.judge.evidence import Sample, Side
 
 
 @dataclass(frozen=True)
@@ -56,10 +56,13 @@ def boot_variance(side: Side) -> float:
     Boots that show the same digits differ by less than about a step; that they do not differ at all is more
     than the display can say.
     """
-    floors = []
-    for boot in side.boots:
-        samples = tuple(sample for sample in side.samples if sample.boot == boot)
-        floors.append(rounding_variance(Side(side.label, samples, (boot,), (0.0,))))
+    by_boot: dict[str, list[Sample]] = {boot: [] for boot in side.boots}
+    for sample in side.samples:
+        by_boot[sample.boot].append(sample)
+    floors = [
+        rounding_variance(Side(side.label, tuple(samples), (boot,), (0.0,)))
+        for boot, samples in by_boot.items()
+    ]
     return max(side.variance, math.fsum(floors) / len(floors))
 
 

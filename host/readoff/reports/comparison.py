@@ -13,7 +13,7 @@ from readoff.errors import JudgeRefusal, UsageError
 from readoff.judge import DEFAULT_MARGIN, Better, Finding, Metric, Sample, as_family, compare
 from readoff.snapshots import Difference, Disagreement, Snapshot, agreed, difference, same_label
 from readoff.snapshots.multitasking import multitasking, times_told
-from readoff.store import Store, find
+from readoff.store import Store, find, labelled
 from readoff.store.captures import RunState
 from readoff.store.find import ReadingRow, RunRow
 from readoff.store.typed import TypedRow, typed
@@ -147,7 +147,7 @@ def compare_labels(
     if not keys and not left_out:
         raise UsageError(*_nothing_in_common(sides, base, other, metric, program))
     compared = [_judge(key, sides[0][key], sides[1][key], base, other, margin) for key in keys]
-    shots = [find.snapshots(store, label=label) for label in (base, other)]
+    shots = [labelled.different_snapshots(store, label) for label in (base, other)]
     disagrees = [tuple(same_label(each)) for each in shots]
     unsure = [d.name for side in disagrees for d in side]
     differences = tuple(difference(agreed(shots[0]), agreed(shots[1]), leave_out=unsure))
@@ -159,7 +159,12 @@ def compare_labels(
         tuple(left_out),
         (
             *_typed_told(store, (base, other), asked),
-            *_warnings((base, other), [len(each) for each in shots], disagrees, differences),
+            *_warnings(
+                (base, other),
+                [sum(1 + len(shot.also) for shot in each) for each in shots],
+                disagrees,
+                differences,
+            ),
             *_multitasking_told((base, other), shots),
         ),
         differences,
@@ -203,9 +208,9 @@ def _unasked(store: Store, labels: Sequence[str], asked: _Asked) -> Iterable[str
         return []
     names = [
         {
-            reading.metric
-            for reading in find.readings(store, label=label, program=asked.program)
-            if reading.better != Better.NEITHER and not asked.wants(reading)
+            name
+            for name, headline in labelled.metrics_judged(store, label=label, program=asked.program)
+            if not (headline or asked.every_metric)
         }
         for label in labels
     ]
@@ -216,10 +221,16 @@ def _evidence(store: Store, label: str, asked: _Asked, left_out: list[LeftOut]) 
     """Readings of one label's complete runs by task and metric; what is left out is added to left_out."""
     out: dict[Key, list[Evidence]] = {}
     by_run: dict[int, list[ReadingRow]] = {}
-    for reading in find.readings(store, label=label, program=asked.program):
-        if asked.wants(reading):
-            by_run.setdefault(reading.run, []).append(reading)
-    held = held_metrics(store, asked.metric)
+    for reading in find.readings(
+        store,
+        label=label,
+        program=asked.program,
+        metric=asked.metric,
+        judged=not asked.metric,
+        headline=not (asked.metric or asked.every_metric),
+    ):
+        by_run.setdefault(reading.run, []).append(reading)
+    held = held_metrics(store, asked.metric, label)
     by_hand = _typed_for(store, asked)
     for run in find.runs(store, label=label, program=asked.program):
         reason = why_not(run)
@@ -255,6 +266,8 @@ def _typed_for(store: Store, asked: _Asked) -> dict[int, list[TypedRow]]:
 def _typed_told(store: Store, labels: Sequence[str], asked: _Asked) -> Iterable[str]:
     """How many numbers were typed by a person, and whether they count."""
     by_hand = _typed_for(store, asked)
+    if not by_hand:
+        return
     runs = [run for label in labels for run in find.runs(store, label=label, program=asked.program)]
     count = sum(len(by_hand.get(run.number, ())) for run in runs if not why_not(run))
     if count:
@@ -277,16 +290,11 @@ def why_not(run: RunRow) -> str:
     return ""
 
 
-def held_metrics(store: Store, metric: str) -> dict[int, dict[str, str]]:
-    """run -> metric ("" for a whole capture) -> why it is held."""
+def held_metrics(store: Store, metric: str, label: str = "") -> dict[int, dict[str, str]]:
+    """run -> metric ("" for a whole capture) -> why it is held. label: of the runs looked at, "" for all."""
     out: dict[int, dict[str, str]] = {}
-    for row in find.held(store):
-        if (
-            row.run is not None
-            and row.kind in ("metric", "capture")
-            and row.metric in ("", metric or row.metric)
-        ):
-            out.setdefault(row.run, {}).setdefault(row.metric, f"held: {row.reason}")
+    for run, name, reason in labelled.held_readings(store, label=label, metric=metric):
+        out.setdefault(run, {}).setdefault(name, f"held: {reason}")
     return out
 
 

@@ -22,12 +22,16 @@ _BETWEEN = re.compile(r"(\d+(?:\.\d+)?) to (\d+(?:\.\d+)?)")
 
 @dataclass(frozen=True)
 class Snapshot:
-    """A snapshot's facts with where they come from. id: of its record."""
+    """A snapshot's facts with where they come from.
+
+    id: of its record. also: ids of further snapshots that say the same, where such were put together.
+    """
 
     id: str
     label: str
     boot: str
     facts: Mapping[str, Fact]
+    also: tuple[str, ...] = ()
 
     def stable(self) -> dict[str, Fact]:
         """The facts that mean something when they differ."""
@@ -93,15 +97,16 @@ class Difference:
 def same_label(snapshots: Sequence[Snapshot]) -> list[Disagreement]:
     """Stable facts that are not the same in all snapshots of one label, in the order of their names."""
     out = []
-    for name in sorted({name for snapshot in snapshots for name in snapshot.stable()}):
+    stable = [((snapshot.id, *snapshot.also), snapshot.stable()) for snapshot in snapshots]
+    for name in sorted({name for _, facts in stable for name in facts}):
         seen: dict[str, list[str]] = {}
-        found = [(snapshot.id, snapshot.stable().get(name)) for snapshot in snapshots]
+        found = [(ids, facts.get(name)) for ids, facts in stable]
         if any(fact.measured for _, fact in found if fact):
-            found = [(ident, fact) for ident, fact in found if fact]
+            found = [(ids, fact) for ids, fact in found if fact]
             if all_alike([fact for _, fact in found if fact]):
                 continue
-        for ident, fact in found:
-            seen.setdefault(_text(fact), []).append(ident)
+        for ids, fact in found:
+            seen.setdefault(_text(fact), []).extend(ids)
         if len(seen) > 1:
             out.append(Disagreement(name, {value: tuple(ids) for value, ids in seen.items()}))
     return out

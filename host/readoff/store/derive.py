@@ -17,9 +17,9 @@ from readoff.contract.record import Completeness, Record, Unreadable, parse_reco
 from readoff.readings import Hold, Schema, read_run
 from readoff.snapshots import facts_of, measured_of
 from readoff.store.captures import RunState, Taken, captures_of, file_state, run_state
-from readoff.store.rows import capture_row, elapsed_rows, reading_rows, record_row, run_columns
+from readoff.store.rows import capture_row, content_of, elapsed_rows, reading_rows, record_row, run_columns
 from readoff.store.sheet import MOST_ROWS, Mark, Sheet
-from readoff.store.standing import Standing, weigh
+from readoff.store.standing import Standing, standing_alone, weigh
 
 if TYPE_CHECKING:
     from sqlite_utils import Database
@@ -147,7 +147,7 @@ class Deriving:
         begin = 0
         for part in parse_records(arrival.octets):
             if isinstance(part, Record):
-                self._record(_standing_alone(part, arrival), arrival, begin)
+                self._record(standing_alone(part, len(arrival.octets)), arrival, begin)
             else:
                 self._unreadable(part, arrival)
             begin += len(part.octets)
@@ -265,6 +265,7 @@ class Deriving:
     def _snapshot(self, placed: _Placed) -> None:
         record = placed.record
         start = record.values("snapshot_start") or {}
+        facts = facts_of(record).values()
         self._insert(
             "snapshots",
             {
@@ -272,9 +273,9 @@ class Deriving:
                 "label": start.get("label", ""),
                 "boot": record.id.boot,
                 "ordinal": record.id.ordinal,
+                "content": content_of((f.name, f.value, f.unit) for f in facts if not f.volatile),
             },
         )
-        facts = facts_of(record).values()
         rows = [(placed.number, f.name, f.value, f.unit, int(f.volatile)) for f in facts]
         self._insert_many("facts", ("record", "name", "value", "unit", "volatile"), rows)
 
@@ -390,15 +391,6 @@ class Deriving:
         self._sheet.extend(table, columns, rows)
         if self._alone:
             self._sheet.write()
-
-
-def _standing_alone(part: Record, arrival: Arrival) -> Record:
-    """A record as its own octets say, whatever follows them: the same octets mean the same everywhere.
-
-    (One that is cut short and followed by another seems damaged, since its section runs into the next record.)
-    """
-    alone = part.completeness is Completeness.WHOLE or len(part.octets) == len(arrival.octets)
-    return part if alone else parse_record(part.octets)
 
 
 def _told(hold: Hold) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -146,10 +146,10 @@ def runs(store: Store, *, label: str = "", program: str = "", state: str = "") -
     """Runs in the order of their numbers, filtered where a filter is given. label and program: exactly, but
     for the program's case, since DOS knows none.
     """
-    where, values = _where(
+    where, values = where_of(
         {"u.label = ?": label, "u.program = ? COLLATE NOCASE": program, "u.state = ?": state}
     )
-    return [RunRow(**row) for row in query(store, RUNS + where + " ORDER BY u.number", values)]
+    return [RunRow(*row) for row in rows_of(store, RUNS + where + " ORDER BY u.number", values)]
 
 
 def run_in_full(store: Store, name: str) -> RunInFull:
@@ -230,11 +230,28 @@ def record(store: Store, number: int) -> Record:
     return parse_record(_octets_of(store, number))
 
 
-def readings(store: Store, *, label: str = "", program: str = "") -> list[ReadingRow]:
-    """Readings of all complete runs, in the order of the runs."""
-    where, values = _where({"u.label = ?": label, "u.program = ? COLLATE NOCASE": program})
-    rule = " WHERE run IN (SELECT u.number FROM runs u" + where + ") ORDER BY run, number"
-    return [_reading(row) for row in query(store, _READINGS + rule, values)]
+def readings(
+    store: Store,
+    *,
+    label: str = "",
+    program: str = "",
+    metric: str = "",
+    judged: bool = False,
+    headline: bool = False,
+) -> list[ReadingRow]:
+    """Readings of all complete runs, in the order of the runs.
+
+    judged: only those of which one way is better. headline: only those that a comparison asks for.
+    """
+    where, values = where_of({"u.label = ?": label, "u.program = ? COLLATE NOCASE": program})
+    rules = [f"run IN (SELECT u.number FROM runs u{where})"] if where else []
+    rules += ["better <> 'neither'"] if judged else []
+    rules += ["headline = 1"] if headline else []
+    rules += ["metric = ?"] if metric else []
+    rule = f" WHERE {' AND '.join(rules)}" if rules else ""
+    rows = rows_of(store, f"{_READINGS}{rule} ORDER BY run, number", [*values, *([metric] if metric else [])])
+    made: list[Any] = [(*row[:11], bool(row[11]), bool(row[12]), *row[13:]) for row in rows]
+    return [ReadingRow(*row) for row in made]
 
 
 def held(store: Store) -> list[HeldRow]:
@@ -296,7 +313,7 @@ def snapshots(
     ):
         fact = Fact(row["name"], row["value"], row["unit"], bool(row["volatile"]))
         facts.setdefault(row["record"], {})[fact.name] = fact
-    measured = _measured(store, {head["boot"] for head in heads})
+    measured = measured_in(store, {head["boot"] for head in heads})
     return [
         Snapshot(
             head["id"],
@@ -308,7 +325,7 @@ def snapshots(
     ]
 
 
-def _measured(store: Store, boots: set[str]) -> dict[str, dict[str, Fact]]:
+def measured_in(store: Store, boots: set[str]) -> dict[str, dict[str, Fact]]:
     """What probes measured in each boot; of several of one kind the first counts."""
     found: dict[str, dict[str, Fact]] = {}
     first: dict[tuple[str, str], int] = {}
@@ -337,49 +354,28 @@ def snapshot(store: Store, name: str) -> Snapshot | None:
     return snapshots(store, boot=rows[0]["boot"], ordinal=rows[0]["ordinal"])[0]
 
 
-@dataclass(frozen=True)
-class SnapshotRow:
-    """One snapshot in a list. runs: how many runs refer to it."""
-
-    id: str
-    label: str
-    boot: str
-    facts: int
-    runs: int
-    dos_time: str
-    completeness: str
-
-
-def snapshot_rows(store: Store, *, label: str = "") -> list[SnapshotRow]:
-    """All snapshots in the order of their boots, without their facts."""
-    where, values = _where({"n.label = ?": label})
-    rows = query(
-        store,
-        "SELECT r.id, n.label, n.boot, (SELECT count(*) FROM facts f WHERE f.record = n.record) AS facts, "
-        "(SELECT count(*) FROM runs u WHERE u.boot = n.boot AND u.snapshot_ordinal = n.ordinal) AS runs, "
-        f"r.dos_time, r.completeness FROM snapshots n JOIN records r ON r.number = n.record{where} "
-        "ORDER BY r.number",
-        values,
-    )
-    return [SnapshotRow(**row) for row in rows]
-
-
 def counts(store: Store) -> dict[str, int]:
     """How many arrivals, records, runs, snapshots, readings and holds there are."""
     tables = ("arrivals", "records", "runs", "snapshots", "readings", "holds")
     return {name: int(query(store, f"SELECT count(*) AS n FROM {name}", [])[0]["n"]) for name in tables}
 
 
-def _where(filters: dict[str, str]) -> tuple[str, list[Any]]:
+def where_of(filters: dict[str, str]) -> tuple[str, list[Any]]:
     """SQL for the filters that have a value, and the values."""
     used = {rule: value for rule, value in filters.items() if value}
     return (" WHERE " + " AND ".join(used) if used else "", list(used.values()))
 
 
-def query(store: Store, sql: str, values: Sequence[Any]) -> list[dict[str, Any]]:
+def query(store: Store, sql: str, values: Sequence[Any] | dict[str, Any]) -> list[dict[str, Any]]:
     """Rows of a question to the store, by column name. Raises StoreError where it cannot be asked."""
     with telling(str(store.path)):
         return list(store.db.query(sql, values))
+
+
+def rows_of(store: Store, sql: str, values: Sequence[Any]) -> Iterator[tuple[Any, ...]]:
+    """Likewise, one at a time and without names, for the many rows of a large store."""
+    with telling(str(store.path)):
+        yield from store.db.conn.execute(sql, values)
 
 
 def _reading(row: dict[str, Any]) -> ReadingRow:

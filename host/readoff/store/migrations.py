@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from readoff.store.rows import content_of
 from readoff.store.sqlite import writing
 
 if TYPE_CHECKING:
@@ -280,7 +281,24 @@ def _measured(db: Database) -> None:
     db.execute("CREATE INDEX measured_boot ON measured (boot, ordinal)")
 
 
-MIGRATIONS: tuple[Callable[[Database], None], ...] = (_first, _second, _third, _attachments, _measured)
+def _contents(db: Database) -> None:
+    """Snapshots that say the same are known by their content, so that nobody need read the facts of each."""
+    db.execute("ALTER TABLE snapshots ADD COLUMN content TEXT NOT NULL DEFAULT ''")
+    db.execute("CREATE INDEX snapshots_label ON snapshots (label)")
+    numbers = db.execute("SELECT record FROM snapshots").fetchall()
+    sql = "SELECT name, value, unit FROM facts WHERE record = ? AND NOT volatile"
+    contents = [(content_of(db.execute(sql, [number]).fetchall()), number) for (number,) in numbers]
+    db.conn.executemany("UPDATE snapshots SET content = ? WHERE record = ?", contents)
+
+
+MIGRATIONS: tuple[Callable[[Database], None], ...] = (
+    _first,
+    _second,
+    _third,
+    _attachments,
+    _measured,
+    _contents,
+)
 
 
 def version_of(db: Database) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
@@ -46,6 +47,12 @@ def capture_row(number: int, each: Taken) -> dict[str, Any]:
         "length": len(each.capture.octets),
         "problem": each.problem,
     }
+
+
+def content_of(facts: Iterable[tuple[str, str, str]]) -> str:
+    """A digest of what a snapshot says: of its stable facts (name, value, unit), in whatever order."""
+    said = "\0".join("\1".join(fact) for fact in sorted(facts))
+    return hashlib.sha256(said.encode("utf-8", "surrogatepass")).hexdigest()
 
 
 def _dos_time(record: Record) -> str:

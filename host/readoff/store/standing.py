@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from readoff.contract.record import CHECK_SIZE, Completeness, Record
+from readoff.contract.record import CHECK_SIZE, Completeness, Record, parse_record
 
 
 class Standing(StrEnum):
@@ -69,3 +69,13 @@ def _how(record: Record) -> str:
     if record.completeness is Completeness.WHOLE:
         return "whole"
     return f"{record.completeness}: {record.problem}"
+
+
+def standing_alone(part: Record, arrival: int) -> Record:
+    """A record as its own octets say, whatever follows them: the same octets mean the same everywhere.
+
+    (One that is cut short and followed by another seems damaged, since its section runs into the next record.)
+    arrival: octets of the arrival that it is a part of.
+    """
+    alone = part.completeness is Completeness.WHOLE or len(part.octets) == arrival
+    return part if alone else parse_record(part.octets)
