@@ -22,6 +22,8 @@ section .data
 ; each: its bit, its name, what measures it, its section
 probes:                 dw 1, text_probe_memory, probe_memory
                         db TAG_PROBE_MEMORY
+                        dw 1, text_probe_extended, probe_extended
+                        db TAG_PROBE_EXTENDED
 probes_end:
 PROBE_SIZE              equ 7
 
@@ -30,13 +32,20 @@ probe_words:            db "MEMORY", 0, 01h
                         db 0
 text_probe:             db "probe ", 0
 text_probe_memory:      db "memory", 0
+text_probe_extended:    db "extended", 0
 text_probe_path:        db "READOFF.COM", 0
 text_probe_tail:        db "PROBE ", 0
 text_which_probe:       db "Readoff: PROBE what? memory, or all.", CR, LF, 0
 text_probe_open:        db " (", 0
-text_probe_problems:    dw 0, text_problem_timer, text_problem_memory
+text_probe_problems:    dw 0, text_problem_timer, text_problem_memory, text_problem_386, text_problem_v86
+                        dw text_problem_xms, text_problem_a20, text_problem_block
 text_problem_timer:     db "Readoff: the timer is not as the BIOS left it; nothing was measured.", CR, LF, 0
 text_problem_memory:    db "Readoff: not enough free memory to measure.", CR, LF, 0
+text_problem_386:       db "Readoff: not measured: that takes a 386 or later.", CR, LF, 0
+text_problem_v86:       db "Readoff: not measured: a memory manager runs DOS in virtual-8086 mode.", CR, LF, 0
+text_problem_xms:       db "Readoff: not measured: there is no XMS manager.", CR, LF, 0
+text_problem_a20:       db "Readoff: not measured: the A20 line stays closed.", CR, LF, 0
+text_problem_block:     db "Readoff: not measured: the XMS manager has no block to give.", CR, LF, 0
 
 section .bss
         alignb  2
@@ -150,7 +159,10 @@ probe_record:
         xor     bh, bh
         shl     bx, 1
         jz      .leave                  ; CF=0
+        cmp     bl, PROBE_PROBLEM_NO_MEMORY * 2
+        ja      .absent                 ; what a machine does not have is not missing
         mov     byte [missing], 1
+.absent:
         mov     si, [text_probe_problems + bx]
         call    put_string
         clc
@@ -295,3 +307,4 @@ probe_timer:
 
 %include "stairs.asm"
 %include "chain.asm"
+%include "flat.asm"

@@ -109,7 +109,10 @@ unfinished_look:
         cmp     word [scratch + L_header.magic + 2], 'f' | 1Ah << 8
         jne     .no
         cmp     byte [scratch + L_header.kind], RECORD_KIND_RUN
+        je      .kind
+        cmp     byte [scratch + L_header.kind], RECORD_KIND_PROBE
         jne     .no
+.kind:
         mov     si, [scratch + L_header.header_size]
 .section:
         cmp     si, UNFINISHED_HEAD - L_run_start_size

@@ -40,7 +40,10 @@ def store(tmp_path, octets):
 
 def test_a_probe_is_a_run_with_readings(store):
     runs = find.runs(store)
-    assert {(run.kind, run.program, run.state) for run in runs} == {("run", "probe memory", "complete")}
+    assert {(run.kind, run.program, run.state) for run in runs} == {
+        ("run", "probe memory", "complete"),
+        ("run", "probe extended", "complete"),
+    }
     full = find.run_in_full(store, str(runs[0].number))
     read = {each.metric for each in full.readings if each.headline}
     assert read == {"smallest_block", "largest_block"}

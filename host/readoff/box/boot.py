@@ -18,7 +18,7 @@ from readoff.box.dos import Dos
 from readoff.box.dos_handles import OpenFile
 from readoff.box.dos_state import ticks_of
 from readoff.box.drives import Drives
-from readoff.box.engine import FLAG_INTERRUPT, SECOND, Engine
+from readoff.box.engine import EXTENDED, FLAG_INTERRUPT, NEVER, SECOND, Engine
 from readoff.box.extra_services import ExtraServices, nul_device
 from readoff.box.hierarchy import MODELLED_FROM, MODELLED_TO, Hierarchy
 from readoff.box.keyboard import Keyboard
@@ -159,6 +159,7 @@ class Boot:
             levels = [replace(each, clocks=round(each.clocks * clock)) for each in self.spec.caches]
             self.hierarchy = Hierarchy(levels, round(self.spec.memory_clocks * clock), engine.advance)
             engine.hook_reads(MODELLED_FROM, MODELLED_TO, self.hierarchy.read)
+            engine.hook_reads(EXTENDED, NEVER, self.hierarchy.read)
 
     def _port_out(self, port: int, value: int) -> None:
         self.ports.write(port, value)

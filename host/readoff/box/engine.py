@@ -20,6 +20,7 @@ from readoff.box.registers import Batch, Registers
 from readoff.errors import BoxError
 
 HIGH_ALIAS: Final = 0x10000  # with A20 off, FFFF:0010 is 0000:0000 again
+EXTENDED: Final = MEGABYTE + HIGH_ALIAS  # where memory beyond it begins
 FLAG_CARRY: Final = 0x0001
 FLAG_ZERO: Final = 0x0040
 FLAG_TRAP: Final = 0x0100
@@ -65,6 +66,7 @@ class Engine:
         self.on_port_out: Callable[[int, int], None] = lambda port, value: None
         self.on_due: Callable[[], None] = lambda: None
         self.on_cpuid: Callable[[], bool] = lambda: False
+        self._extended = 0
         self._failure: BaseException | None = None
         self._stopped = False
         self._redirection: dict[str, int] = {}
@@ -233,6 +235,12 @@ class Engine:
         )
         self.forget_code()
         return hooks
+
+    def map_extended(self, octets: int) -> None:
+        """Memory from EXTENDED on, from the first time that it is asked for."""
+        if not self._extended:
+            self._extended = octets
+            self.uc.mem_map(EXTENDED, -(-octets // 4096) * 4096, UC_PROT_ALL)
 
     def hook_reads(self, begin: int, end: int, function: Callable[[int], None]) -> None:
         """Call function(linear address), which must not raise, at each data read from begin to end. Slow.

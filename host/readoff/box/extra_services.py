@@ -8,7 +8,7 @@ from typing import Final
 from readoff.box import images
 from readoff.box.dos_memory import OWNER_DOS, DosMemory
 from readoff.box.dos_state import KERNEL
-from readoff.box.engine import FLAG_CARRY, Engine
+from readoff.box.engine import EXTENDED, FLAG_CARRY, Engine
 from readoff.box.extras import Extras, PciFunction, Vbe
 
 _DMI_ENTRY: Final = 0xF0400
@@ -21,6 +21,8 @@ _NOP: Final = 0x90
 _IRET: Final = 0xCF
 _RETF: Final = 0xCB
 _CHARACTER_DEVICE: Final = 0x8000
+_BLOCKS: Final = (0x05, 0x06, 0x09, 0x0A, 0x0C, 0x0D)  # functions of an XMS manager
+_HANDLE: Final = 0x0B0B
 _SUBSTITUTE: Final = "XMSXXXX0"
 _EXPANDED: Final = "EMMXXXX0"
 _ABSENT_FUNCTION: Final = 0x86
@@ -52,6 +54,9 @@ class ExtraServices:
         self._extras = extras
         self._pci = {(f.bus, f.device << 3 | f.function): f.space() for f in extras.pci or ()}
         self.pci_reads = 0
+        self.a20_asked = 0
+        self._block_kb: int | None = None
+        self._locked = False
         self._write_rom()
 
     # -- ROM --------------------------------------------------------------------------------------
@@ -133,11 +138,42 @@ class ExtraServices:
         elif function == 0x08:
             registers.ax, registers.dx = min(xms.largest_kb, 0xFFFF), min(xms.free_kb, 0xFFFF)
             registers.bx &= 0xFF00
+        elif function in _BLOCKS:
+            self._serve_block(function, xms.largest_kb)
         elif function == 0x88 and xms.version >= 0x0300:
             registers.eax, registers.edx = xms.largest_kb, xms.free_kb
             registers.ecx, registers.bx = 0xFFFFFF, registers.bx & 0xFF00
         else:
             registers.ax, registers.bx = 0, registers.bx & 0xFF00 | 0x80
+
+    def _serve_block(self, function: int, largest_kb: int) -> None:
+        """The A20 line for a program, and one block of memory: given, locked, given back."""
+        registers = self._registers
+        held = self._block_kb is not None and registers.dx == _HANDLE
+        error = 0
+        if function == 0x09:
+            error = 0xA0 if self._block_kb is not None or registers.dx > largest_kb else 0
+        elif function in (0x0A, 0x0C, 0x0D):
+            error = 0xA2 if not held else 0xAB if function == 0x0A and self._locked else 0
+        registers.ax, registers.bx = int(not error), registers.bx & 0xFF00 | error
+        if error:
+            return
+        if function in (0x05, 0x06):
+            self.a20_asked += 1 if function == 0x05 else -1
+        elif function == 0x09:
+            self._block_kb, registers.dx = registers.dx, _HANDLE
+            self._engine.map_extended(largest_kb << 10)
+        elif function == 0x0A:
+            self._block_kb = None
+        else:
+            self._locked = function == 0x0C
+            if self._locked:
+                registers.dx, registers.bx = EXTENDED >> 16, EXTENDED & 0xFFFF
+
+    @property
+    def given_kb(self) -> int:
+        """KB of extended memory that a program holds."""
+        return self._block_kb or 0
 
     def _serve_67(self) -> None:
         registers, ems = self._registers, self._extras.ems

@@ -1,7 +1,7 @@
 """Caches between the processor and its memory: what each data read of the guest costs, by the addresses that it reads.
 
 Every level keeps real tags and replaces the line that was used longest ago in its set, so that a loop over more than it
-holds misses as on a machine. Only data reads of conventional memory are looked at: code and
+holds misses as on a machine. Only data reads of conventional and extended memory are looked at: code and
 writes cost what they cost without.
 """
 
@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 from readoff.errors import BoxError
 
-# Data reads outside cost nothing further: below lie DOS, the command processor and the stack of a first program.
+# Data reads of the first megabyte outside of it cost nothing further: below lie DOS, the command processor and the stack
+# of a first program.
 MODELLED_FROM, MODELLED_TO = 0x8000, 0x9FFFF
 
 
