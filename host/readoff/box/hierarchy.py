@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 from readoff.errors import BoxError
 
-# Data reads of the first megabyte outside of it cost nothing further: below lie DOS, the command processor and the stack
-# of a first program.
+# Data reads of the first megabyte outside of it cost nothing further: below lie DOS, the command processor and the
+# stack of a first program.
 MODELLED_FROM, MODELLED_TO = 0x8000, 0x9FFFF
 
 
