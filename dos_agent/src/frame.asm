@@ -114,7 +114,7 @@ frame_next:
         je      .none
         mov     al, [line_work + L_line_work.ring + bx]
         inc     bx
-        and     bx, RING_SIZE - 1
+        and     bx, [ring_mask]
         mov     [ring_tail], bx
         cmp     al, FLAG_OCTET
         je      .flag

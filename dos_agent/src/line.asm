@@ -22,9 +22,9 @@ HEAD_SIZE               equ 1 + L_offer_size    ; the longest frame but for data
 %include "rate.asm"
 
 struc L_line_work
-.ring:          resb RING_SIZE          ; octets as they came
 .frame:         resb FRAME_LIMIT        ; the frame that is coming in
-.file:          resb FILE_SIZE          ; part of the record's file
+.ring:          resb RING_SIZE          ; octets as they came
+.file:          resb FILE_SIZE          ; part of the record's file; of a wide ring, where nothing is sent
 .flights:       resb FLIGHTS_MOST * L_flight_size
 .names:         resb NAMES_MOST * NAME_SIZE
 .head:          resb HEAD_SIZE          ; of the frame that goes out
@@ -32,6 +32,9 @@ endstruc
 line_work               equ scratch
 %if L_line_work_size > SCRATCH_SIZE
 %error "the line's buffers have outgrown scratch"
+%endif
+%if RING_SIZE + FILE_SIZE < RING_WIDE || L_line_work.file != L_line_work.ring + RING_SIZE
+%error "a wide ring does not fit"
 %endif
 
 ; ----------------------------------------------------------------------------------------------

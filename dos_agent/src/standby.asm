@@ -161,6 +161,7 @@ standby_ask:
         call    uart_open
         mov     si, text_line_no_port
         jc      .say
+        mov     word [ring_mask], RING_WIDE - 1 ; a person's words are long, and come at once
         mov     byte [line_stop], 0
         call    line_greet
         mov     si, text_line_no_host

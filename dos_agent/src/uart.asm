@@ -29,6 +29,7 @@ STUCK_TICKS             equ 36          ; a port that takes no octet for so long
 UART_POLLS              equ 4096        ; looks at a port that is not ready between two looks at the clock
 BURST_POLLS             equ 32          ; looks for the next octet: three octets' time at 115,200 on an 8088
 RING_SIZE               equ 512         ; a power of 2
+RING_WIDE               equ 2048        ; likewise: any frame, where octets may come faster than they are looked at
 
 ; io_pause: let a slow bus settle between two accesses of the port.
 %macro io_pause 0
@@ -144,6 +145,7 @@ uart_open:
         xor     ax, ax
         mov     [ring_head], ax
         mov     [ring_tail], ax
+        mov     word [ring_mask], RING_SIZE - 1
         mov     byte [uart_is_stuck], al
         call    ticks_begin
         clc
@@ -302,7 +304,7 @@ uart_take:
         mov     bx, [ring_head]
         mov     [line_work + L_line_work.ring + bx], al
         inc     bx
-        and     bx, RING_SIZE - 1
+        and     bx, [ring_mask]
         cmp     bx, [ring_tail]
         je      .full
         mov     [ring_head], bx
@@ -354,4 +356,5 @@ uart_sent_then:         resw 1          ; that, when it was last looked at
 uart_sent_tick:         resw 1
 ring_head:              resw 1          ; where the next octet goes
 ring_tail:              resw 1          ; where the next one is taken
+ring_mask:              resw 1          ; RING_SIZE - 1 or RING_WIDE - 1
         section .text

@@ -77,3 +77,7 @@ class UsageError(ReadoffError):
 
 class BoxError(ReadoffError):
     """The test machine was asked for something that it does not imitate, or ran away."""
+
+
+class PowerError(ReadoffError):
+    """A bench file, which names the commands that switch the power, is wrong or not safe to use."""

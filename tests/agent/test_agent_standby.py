@@ -101,6 +101,17 @@ def test_a_person_s_key_says_that_it_is_done_and_the_words_stand_once():
     assert exit_.code == EXIT_ALL and exit_.seconds > 6
 
 
+@pytest.mark.parametrize("rate", [38400, 115200])
+@pytest.mark.parametrize("spec", [XT, AT, LATE])
+def test_the_longest_words_arrive_at_any_rate(spec, rate):
+    """A frame comes at once, and on a slow machine faster than it is looked at."""
+    longest = GivenStep("wait", "word " * 500, seconds=1)
+    shorter = GivenStep("wait", "word " * 120, seconds=1)
+    _, host, exit_ = stand_by(longest, shorter, spec=spec, options=f"/S:COM1,{rate}")
+    assert [each.token for each in host.asked] == [0, longest.token, shorter.token]
+    assert exit_.code == EXIT_ALL
+
+
 def test_a_key_that_was_typed_before_the_words_is_no_answer():
     def before(box, host):
         box.type_at(0.01, "x")

@@ -34,6 +34,7 @@ class Unwilling(Scripted):
     """A host whose store takes nothing."""
 
     def __post_init__(self):
+        super().__post_init__()
         self.receiver.kept = lambda id, length, check: self.receiver.refuse(id)
 
 

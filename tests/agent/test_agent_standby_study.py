@@ -11,45 +11,9 @@ from readoff.contract.record import Record, parse_records
 from readoff.reports.study import read_study
 from readoff.studies import Excluded, load_study, missing, progress_of
 from support.agent_box import EXIT_ALL
-from support.standby_bench import Room, StudyHost
+from support.standby_bench import WAITS, Room, StudyHost
 
-TEXT = r"""
-study = "waits"
-machine = "an invented board"
-boots = 3
-seed = 4
-repeats = 2
-cold = false
-
-[[configurations]]
-label = "two-waits"
-changes = "two wait states, as it was found"
-
-[[configurations]]
-label = "one-wait"
-changes = "one wait state, in the setup"
-may_differ = ["cmos.*", "processor.*", "cpu.*"]
-
-[[configurations]]
-label = "no-wait"
-changes = "no wait states, in the setup"
-may_differ = ["cmos.*", "processor.*", "cpu.*"]
-
-[[programs]]
-name = "replay"
-path = 'C:\REPLAY.COM'
-arguments = "100"
-
-[[programs]]
-name = "loop"
-path = 'C:\INTLOOP.COM'
-arguments = "3000"
-
-[[metrics]]
-metric = "passes_per_second"
-program = "loop"
-"""
-STUDY = load_study("waits.toml", TEXT)
+STUDY = load_study("waits.toml", WAITS)
 MOST_STARTS = 60
 MOST_CUTS = 14
 
@@ -104,7 +68,7 @@ def test_a_whole_study_without_a_hand(tmp_path):
         "one-wait~no-wait:loop:passes_per_second": None,
     }
     host.store.close()
-    (tmp_path / "waits.toml").write_text(TEXT)
+    (tmp_path / "waits.toml").write_text(WAITS)
     asked = ["study", "judge", str(tmp_path / "waits.toml"), "--store", str(tmp_path / "s.db")]
     printed = " ".join(CliRunner().invoke(main, asked).output.split())
     assert "The resident program STAYS is in memory in no-wait only" in printed
@@ -116,7 +80,7 @@ def test_power_cuts_at_many_moments_leave_the_plan_where_it_was(tmp_path):
     Two cuts in a program stop the plan, as two hangs would; the tester then says why in the study file.
     """
     small = load_study(
-        "small.toml", TEXT.replace("boots = 3", "boots = 1").replace("repeats = 2", "repeats = 1")
+        "small.toml", WAITS.replace("boots = 3", "boots = 1").replace("repeats = 2", "repeats = 1")
     )
     host = StudyHost(tmp_path / "s.db", small)
     room = Room(host)
@@ -154,7 +118,7 @@ def test_power_cuts_at_many_moments_leave_the_plan_where_it_was(tmp_path):
 
 def test_with_a_time_limit_a_hang_needs_no_person(tmp_path):
     small = load_study(
-        "small.toml", TEXT.replace("boots = 3", "boots = 1").replace("repeats = 2", "repeats = 1")
+        "small.toml", WAITS.replace("boots = 3", "boots = 1").replace("repeats = 2", "repeats = 1")
     )
     host = StudyHost(tmp_path / "s.db", small)
     room = Room(host, options="/T:10,R")

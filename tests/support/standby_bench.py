@@ -21,11 +21,49 @@ from readoff.cli.common import load_all_schemas
 from readoff.contract.record import RecordId
 from readoff.link.events import Asked
 from readoff.link.steps import GivenStep
+from readoff.power import Keeper
 from readoff.reports.steps import given_step
 from readoff.store import Store, open_store
 from readoff.studies import Study
 from support.agent_box import AGENT, PROGRAMS
 from support.box_programs import assemble
+
+WAITS = r"""
+study = "waits"
+machine = "an invented board"
+boots = 3
+seed = 4
+repeats = 2
+cold = false
+
+[[configurations]]
+label = "two-waits"
+changes = "two wait states, as it was found"
+
+[[configurations]]
+label = "one-wait"
+changes = "one wait state, in the setup"
+may_differ = ["cmos.*", "processor.*", "cpu.*"]
+
+[[configurations]]
+label = "no-wait"
+changes = "no wait states, in the setup"
+may_differ = ["cmos.*", "processor.*", "cpu.*"]
+
+[[programs]]
+name = "replay"
+path = 'C:\REPLAY.COM'
+arguments = "100"
+
+[[programs]]
+name = "loop"
+path = 'C:\INTLOOP.COM'
+arguments = "3000"
+
+[[metrics]]
+metric = "passes_per_second"
+program = "loop"
+"""
 
 SECOND = 10**12
 HANGS = assemble("main: sti\n.again: hlt\n jmp .again\n")
@@ -37,8 +75,8 @@ class StudyHost:
     on_step: called with each question and its answer before the answer goes out.
     """
 
-    def __init__(self, path: Path, study: Study) -> None:
-        self.path, self.study = path, study
+    def __init__(self, path: Path, study: Study, keeper: Keeper | None = None) -> None:
+        self.path, self.study, self.keeper = path, study, keeper
         self.on_step: Callable[[Asked, GivenStep], None] = lambda asked, step: None
         self.told: list[Took | Note] = []
         self.there = True
@@ -69,7 +107,9 @@ class StudyHost:
         return self.store.known(id, length, check)
 
     def step(self, asked: Asked) -> GivenStep:
-        step = given_step(self.store, self.study, asked)
+        if self.keeper is not None:
+            self.keeper.heard(asked)
+        step = given_step(self.store, self.study, asked, self.keeper and self.keeper.answer)
         self.on_step(asked, step)
         return step
 
@@ -143,17 +183,21 @@ class Room:
     def person(self) -> None:
         """Reads the screen and does what stands there."""
         text = " ".join(" ".join(self.box.screen_rows()).split())
+        assert "Boot " in text, text
         words = text[text.rindex("Boot ") :]
         assert "Do not leave an old machine running unwatched." in words, text
         if "Make sure that the machine is now" in words:
             self.deeds.append("looked")
             self.box.type_at(0.1, " ")
             return
-        assert words.split("- ")[0].rstrip().endswith("Then reset it."), words
+        asked = words.split("- ")[0].rstrip()
+        assert asked.endswith(("Then reset it.", "and switch on again.")), words
         study = self.host.study
         (label,) = [each.label for each in study.configurations if f": {each.changes}." in words]
         self.deeds.append(f"made it {label}")
         self.reset(label)
+        self.warm = asked.endswith("Then reset it.")
+        raise PowerCut
 
     def hang(self, path: str) -> None:
         """Puts a program that hangs in the place of one, for one boot; the person waits, then resets the machine."""
@@ -171,10 +215,16 @@ class Room:
         """The person has waited long enough."""
         self.deeds.append("gave up on a hang")
         self.reset()
+        raise PowerCut
+
+    def outlet(self) -> None:
+        """A switched outlet has taken the power away, and given it back."""
+        self.deeds.append("switched by the bench")
+        self.warm = False
+        raise PowerCut
 
     def reset(self, label: str = "") -> None:
-        """Presses the button on the case, with the machine made into another configuration."""
+        """The button on the case, with the machine made into another configuration; PowerCut has to follow."""
         self.next_label = label
         self.mend()
         self.warm = True
-        raise PowerCut

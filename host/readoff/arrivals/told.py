@@ -24,6 +24,8 @@ class About(StrEnum):
     """A file was ignored, or could not be read."""
     STORE = "store"
     """The store could not keep something now; it is still where it was."""
+    POWER = "power"
+    """The power of a machine is switched, or was to be."""
 
 
 @dataclass(frozen=True)

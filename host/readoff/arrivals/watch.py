@@ -16,7 +16,7 @@ from readoff.arrivals.connections import Address, parse_address
 from readoff.arrivals.folders import FolderReader
 from readoff.arrivals.intake import Intake
 from readoff.arrivals.lines import ListeningLine, PortLine
-from readoff.arrivals.told import Note, Status, Told, Took
+from readoff.arrivals.told import About, Note, Status, Told, Took
 from readoff.arrivals.watched_folder import WatchedFolder
 
 SERVE_WAIT = 0.05
@@ -74,6 +74,10 @@ class Watch:
     def plan_with(self, planner: Planner) -> None:
         """Lets a planner answer the agents that stand by, in the thread of ``run``; without one: nothing to do."""
         self._clerk.planner = planner
+
+    def note(self, about: About, source: str, what: str) -> None:
+        """Tells something in the thread of ``run``, from any thread; does not wait."""
+        self._clerk.tell(Note(source, about, what))
 
     def run(self, until_idle: float | None = None) -> None:
         """Works until ``stop``, Ctrl-C or SIGTERM, or until nothing has come for ``until_idle`` seconds.

@@ -22,6 +22,7 @@ from readoff.cli import (
     glyphs,
     held,
     page,
+    power,
     report,
     reread,
     runs,
@@ -37,6 +38,7 @@ from readoff.cli import (
 from readoff.errors import (
     ContractError,
     LineError,
+    PowerError,
     ReadoffError,
     SchemaError,
     StoreError,
@@ -53,6 +55,7 @@ _STATUS: tuple[tuple[type[ReadoffError], int], ...] = (
     (SchemaError, 5),
     (StudyError, 5),
     (ContractError, 5),
+    (PowerError, 5),
 )
 
 
@@ -111,6 +114,7 @@ def _register() -> None:
         snapshots.snapshots,
         report.report,
         page.page,
+        power.power,
         schema.schema,
         reread.reread,
         glyphs.glyphs,

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from readoff.cli.common import Place, check_move_to, plain, result_values, store_options
+from readoff.cli.power import kept
 from readoff.cli.study import read_file
 from readoff.errors import UsageError
 
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
     from readoff.arrivals.clerk import Planner
     from readoff.arrivals.told import Note, Told, Took
     from readoff.arrivals.watch import Watch
+    from readoff.link.events import Asked
+    from readoff.link.steps import GivenStep
+    from readoff.power import Keeper
     from readoff.store import Store
 
 
@@ -63,8 +67,14 @@ if TYPE_CHECKING:
     metavar="FILE",
     help="Tell agents that stand by (READOFF STANDBY) the next step of this study.",
 )
+@click.option(
+    "--power",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="With --study: switch the machine's power by this bench file's commands (see readoff power).",
+)
 @store_options
-def watch(
+def watch(  # noqa: PLR0913, PLR0917 - one for each option
     folders: Sequence[Path],
     recursive: bool,
     lines: Sequence[str],
@@ -72,6 +82,7 @@ def watch(
     until_idle: float | None,
     page: str | None,
     study: Path | None,
+    power: Path | None,
     place: Place,
 ) -> None:
     """Take whatever arrives in folders and on serial lines, until stopped with Ctrl-C.
@@ -94,13 +105,18 @@ def watch(
     check_move_to(move_to, folders)
     if study is not None:
         read_file(study)
+    elif power is not None:
+        raise UsageError("--power goes with a study", next_step="Give --study FILE too.")
     with place.open_to_write() as store:
         teller = _Teller(store, place.as_json)
         teller.begin(folders, lines)
         watching = Watch(store, folders, lines, recursive=recursive, told=teller.told(), move_to=move_to)
-        if study is not None:
-            watching.plan_with(_planner(store, study))
-        with _paged(page, place, study, watching, teller):
+        with (
+            kept(power, watching, teller.power) as keeper,
+            _paged(page, place, study, watching, teller),
+        ):
+            if study is not None:
+                watching.plan_with(_planner(store, study, keeper))
             watching.run(until_idle)
         teller.end()
     click.get_current_context().exit(1 if teller.held else 0)
@@ -132,11 +148,17 @@ def _paged(
         server.stop()
 
 
-def _planner(store: Store, file: Path) -> Planner:
+def _planner(store: Store, file: Path, keeper: Keeper | None) -> Planner:
     """Finds steps in the study's file, read anew for each question, so that what is written into it counts at once."""
     from readoff.reports.steps import given_step
 
-    return lambda asked: given_step(store, read_file(file), asked)
+    def plan(asked: Asked) -> GivenStep:
+        if keeper is None:
+            return given_step(store, read_file(file), asked)
+        keeper.heard(asked)
+        return given_step(store, read_file(file), asked, keeper.answer)
+
+    return plan
 
 
 class _Teller:
@@ -163,7 +185,7 @@ class _Teller:
             elif self.as_json:
                 self._line({"note": what.what, "about": str(what.about), "source": what.source})
             else:
-                self._say(f"  {what.source}: {what.what}")
+                self.say(f"  {what.source}: {what.what}")
 
         return tell
 
@@ -171,21 +193,28 @@ class _Teller:
         """Says what is watched."""
         if not self.as_json:
             watched = ", ".join([*map(str, folders), *lines])
-            self._say(f"Watching {watched}; Ctrl-C ends it. Store: {self.store.path}")
+            self.say(f"Watching {watched}; Ctrl-C ends it. Store: {self.store.path}")
 
     def page(self, link: str) -> None:
         """Says where the page is."""
         if self.as_json:
             self._line({"page": link})
         else:
-            self._say(f"Page: {link}")
+            self.say(f"Page: {link}")
+
+    def power(self, text: str) -> None:
+        """Says what becomes of the power after the watch has ended."""
+        if self.as_json:
+            self._line({"note": text, "about": "power", "source": ""})
+        else:
+            self.say(f"  {text}")
 
     def end(self) -> None:
         """Says what came of it."""
         if not self.as_json:
             longer = f", {self.replaced} longer than before" if self.replaced else ""
             held = f", {self.held} arrivals with something held (see: readoff held)" if self.held else ""
-            self._say(f"Done: {self.new} new{longer}{held}.")
+            self.say(f"Done: {self.new} new{longer}{held}.")
 
     def _took(self, took: Took) -> None:
         result = took.result
@@ -196,11 +225,11 @@ class _Teller:
             self._line({"came_from": took.came_from, "source": took.source, **result_values(result)})
             return
         for ident in (*result.new, *result.replaced):
-            self._say(f"+ {took.came_from}: {self._what(str(ident))}")
+            self.say(f"+ {took.came_from}: {self._what(str(ident))}")
         for held in result.held:
-            self._say(f"! {took.came_from}: held: {held.reason}")
+            self.say(f"! {took.came_from}: held: {held.reason}")
         if not (result.new or result.replaced or result.held):
-            self._say(f"= {took.came_from}: known already")
+            self.say(f"= {took.came_from}: known already")
 
     def _what(self, ident: str) -> str:
         from readoff.store import find
@@ -212,7 +241,8 @@ class _Teller:
         repeat = f" {run.repeat}/{run.repeats}" if run.repeat is not None else ""
         return f"run {run.number}, {what}{repeat}, {run.state}, {run.readings} readings"
 
-    def _say(self, text: str) -> None:
+    def say(self, text: str) -> None:
+        """Prints a line, whatever stands in it."""
         from readoff.cli.looks import harmless
 
         click.echo(harmless(text))

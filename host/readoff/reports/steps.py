@@ -5,6 +5,8 @@ Nothing is remembered between two questions, so resets, power cuts and a host th
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from readoff.link.events import Asked
 from readoff.link.steps import GivenStep, What
 from readoff.reports.study import read_study
@@ -22,8 +24,12 @@ PERSON_SECONDS = 20
 """Seconds after which an agent that waits for a person asks again: the host may have been told something."""
 
 
-def given_step(store: Store, study: Study, asked: Asked) -> GivenStep:
-    """The step for an agent that asks. Raises StoreError.
+Power = Callable[[Asked, GivenStep], GivenStep]
+"""What the agent is told where the step is a person's, to switch off and on and nothing else."""
+
+
+def given_step(store: Store, study: Study, asked: Asked, power: Power | None = None) -> GivenStep:
+    """The step for an agent that asks. power: switches off and on where the bench can. Raises StoreError.
 
     What a person is to see to is told first; once the person has said that it is done, what follows from it.
     """
@@ -33,6 +39,8 @@ def given_step(store: Store, study: Study, asked: Asked) -> GivenStep:
         return GivenStep("nothing", words)
     step = next_step(study, read_study(store, study).done, asked.boot, asked.warm)
     given = _given(step)
+    if step.power_only and power is not None:
+        return power(asked, given)
     if asked.told and asked.token == given.token and step.then is not None:
         return _given(step.then)
     return given
