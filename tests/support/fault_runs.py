@@ -1,8 +1,10 @@
 """One seeded fault run: records in a spool, a bad line, a host in trouble; then all is well, and the rest comes.
 
-Two kinds. "box": READOFF.COM in the test machine, by SNAP and SEND over its serial port, with noise on each octet, cut
-power, resets, a full disk, a write that fails. "twin": readoff.link.Sender in its place on a simulated line, which is
-far faster. The host is the real receiver, desk and store in both.
+Three kinds. "box": READOFF.COM in the test machine, by SNAP and SEND over its serial port, with noise on each octet,
+cut power, resets, a full disk, a write that fails. "twin": readoff.link.Sender in its place on a simulated line, which
+is far faster. The host is the real receiver, desk and store in both (support/faulty_host.py says what befalls it); the
+line may garble all at some rates, from the beginning or later, and the host's port may refuse to change its rate.
+"process": the host is a process of its own, or two on one store, and one is killed outright (support/killed_watch.py).
 
 The invariant, looked at after each phase with a connection of its own: every record that is gone from the spool is in
 the store, whole and once; every other one is in the spool, octet for octet.
@@ -19,11 +21,13 @@ from pathlib import Path
 
 from readoff.box import AT, LATE, XT, Box
 from readoff.box.line import Fault
+from readoff.box.line import Line as BoxLine
 from readoff.contract.record import MAGIC, Completeness, parse_record
 from readoff.link.sender import Sender, Spooled, Verdict
 from support import store_samples as samples
 from support.agent_box import agent_box, record_names
 from support.faulty_host import TROUBLES, FaultyHost, Trouble
+from support.killed_watch import killed_run
 from support.simulated_line import Desk, Faults, Line
 
 BIT_ERRORS = (0.0, 1e-6, 1e-5, 1e-4, 1e-3)
@@ -44,19 +48,34 @@ class Figures:
     kills: int = 0
     refusals: int = 0
     cuts: int = 0
+    ports_gone: int = 0
+    clock_jumps: int = 0
+    rival_watchers: int = 0
+    rates_left: int = 0
     kept_under_faults: int = 0
 
 
 def run(kind: str, seed: int, folder: Path) -> Figures:
     """One run; folder: an empty one for its store. Raises InvariantError."""
+    if kind == "process":
+        return _process(seed, folder)
     draw = random.Random(f"{kind} {seed}")
-    host = FaultyHost(folder / "readoff.db", _troubles(draw), down=draw.choice((0.1, 1.0, 5.0)))
+    fastest = draw.choice((1, 1, 1, 3, 12))
+    host = FaultyHost(folder / "readoff.db", _troubles(draw), draw.choice((0.1, 1.0, 5.0)), fastest)
     try:
         figures = (_box if kind == "box" else _twin)(draw, host)
     finally:
         host.close()
-    figures.kills, figures.refusals = host.kills, host.refused
+    figures.kills, figures.refusals, figures.ports_gone = host.kills, host.refused, host.gone
+    figures.clock_jumps, figures.rival_watchers = host.jumps, host.rivals
     return figures
+
+
+def _process(seed: int, folder: Path) -> Figures:
+    try:
+        return Figures(killed_run(seed, folder, watchers=1 + seed // 10 % 2), kills=1)
+    except AssertionError as error:
+        raise InvariantError(f"a host in a process of its own: {error}") from error
 
 
 def _troubles(draw: random.Random) -> tuple[Trouble, ...]:
@@ -167,10 +186,12 @@ def _twin(draw: random.Random, host: FaultyHost) -> Figures:
         delay=draw.choice((0.0, 0.016, 0.2)),
         burst=draw.choice((0.0, rate)),
         double_octet=draw.choice((0.0, rate)),
+        garbles=frozenset(each for each in (1, 2, 3, 6) if draw.random() < 0.2),
+        goes_bad=draw.choice((float("inf"), float("inf"), 0.5, 3.0)),
     )
     cuts = [draw.randrange(1, 60) for _ in range(draw.choice((0, 1, 3)))]
     for number, cut in enumerate([*cuts, None]):
-        figures.cuts += _send(spool, host, Line(faults, draw.randrange(2**32)), now, draw, cut)
+        figures.cuts += _send(spool, host, Line(faults, draw.randrange(2**32)), now, draw, cut, figures)
         now += 1000.0
         figures.kept_under_faults = check(host.path, records, spool)
         if not spool:
@@ -179,7 +200,7 @@ def _twin(draw: random.Random, host: FaultyHost) -> Figures:
     for _ in range(HEALING_ROUNDS):
         if not spool:
             break
-        _send(spool, host, Line(Faults(), draw.randrange(2**32)), now, draw, None)
+        _send(spool, host, Line(Faults(), draw.randrange(2**32)), now, draw, None, figures)
         now += 1000.0
         check(host.path, records, spool)
     if spool:
@@ -188,19 +209,29 @@ def _twin(draw: random.Random, host: FaultyHost) -> Figures:
 
 
 def _send(
-    spool: dict[str, bytes], host: FaultyHost, line: Line, now: float, draw: random.Random, cut: int | None
+    spool: dict[str, bytes],
+    host: FaultyHost,
+    line: Line,
+    now: float,
+    draw: random.Random,
+    cut: int | None,
+    figures: Figures,
 ) -> int:
     """One life of the sender; takes what was kept out of the spool. Gives 1 when its power was cut."""
     waiting = [Spooled(parse_record(octets).id, octets) for octets in spool.values()]
-    sender = _MortalSender(
-        0x11223344, 0xA1B2C3D4, waiting, piece=draw.choice((64, 256, 1024)), tries=draw.choice((3, 8))
-    )
-    sender.left, line.now = cut, now
+    piece, tries, fastest = draw.choice((64, 256, 1024)), draw.choice((3, 8)), draw.choice((1, 1, 2, 12))
+    sender = _MortalSender(0x11223344, 0xA1B2C3D4, waiting, piece=piece, tries=tries, fastest=fastest)
+    line.now, line.fixed = now, draw.random() < 0.1
+    line.divisors["host"] = host.divisor
+    if line.faults.goes_bad < float("inf"):
+        line.faults = replace(line.faults, goes_bad=now + line.faults.goes_bad)
+    sender.left = cut
     was_cut = 0
     try:
         line.run(sender, _Ear(host, line), Desk(), longest=now + 10_000)  # type: ignore[arg-type]
     except _CutError:
         was_cut = 1
+    figures.rates_left += sender.rate.fastest > fastest
     for name, each in zip(list(spool), waiting, strict=True):
         if sender.verdicts[each.id] is Verdict.KEPT:
             del spool[name]
@@ -214,11 +245,25 @@ SPECS = (AT, XT, LATE, replace(LATE, uart="8250"))
 
 @dataclass
 class _Peer:
+    """The host at the end of a boot's line. Its clock goes on over boots; its port follows the agreement on a rate."""
+
     host: FaultyHost
-    began: float = 0.0
+    line: BoxLine
+    began: float
+    fixed: bool
+    set_at: float = 0.0
+
+    def __post_init__(self) -> None:
+        self.line.uart.other_divisor = self.host.port
 
     def exchange(self, now: int, octets: bytes) -> bytes:
-        return self.host.hear(octets, self.began + now / 1e6)
+        self.host.clock = clock = self.began + now / 1e6
+        out = self.host.hear(octets, clock)
+        if out:
+            self.set_at = clock + len(out) * 10 * self.host.port / 115_200 + 0.02
+        if clock >= self.set_at and not self.fixed:
+            self.line.uart.other_divisor = self.host.port = self.host.divisor
+        return out
 
 
 def _noise(draw: random.Random) -> Callable[[], Fault | None]:
@@ -241,8 +286,9 @@ def _noise(draw: random.Random) -> Callable[[], Fault | None]:
 
 def _box(draw: random.Random, host: FaultyHost) -> Figures:
     box = agent_box(draw.choice(SPECS))
+    box.patience = 1000.0  # a busy host is no fault
     drive = box.drive("C")
-    for number, octets in enumerate(_records(draw, 3, 1500), 0x11):
+    for number, octets in enumerate(_records(draw, 3, draw.choice((1500, 9000))), 0x11):
         drive.write(f"{number:08X}.RDO", octets)
     earlier = _spool(box)
     figures = Figures()
@@ -263,17 +309,20 @@ def _box(draw: random.Random, host: FaultyHost) -> Figures:
     figures.records = len(records)
     out, back, delay = _noise(draw), _noise(draw), draw.choice((0, 0, 1000, 16_000))
     for _ in range(draw.choice((1, 1, 2))):
-        _plug(box, host, out(), back(), delay)
+        _plug(box, host, draw, _at_rates(box, draw, out()), _at_rates(box, draw, back()), delay)
         if draw.random() < 0.5:
             box.cut_power_after(draw.randrange(1, draw.choice((20_000, 200_000, 1_000_000))))
-        exit = box.run("C:\\READOFF.COM", f"SEND /S:COM1,{draw.choice((19200, 38400, 115200))}")
+        exit = box.run(
+            "C:\\READOFF.COM", f"SEND /S:COM1{draw.choice(('', '', ',9600', ',38400', ',115200'))}"
+        )
+        figures.rates_left += b"(down to" in exit.console
         figures.cuts += exit.kind == "power cut"
         figures.kept_under_faults = check(host.path, records, _spool(box))
         _boot(box, draw)
     for _ in range(HEALING_ROUNDS):
         if not _spool(box):
             return figures
-        _plug(box, host, None, None, 0)
+        _plug(box, host, draw, None, None, 0)
         box.run("C:\\READOFF.COM", "SEND /S:COM1,38400")
         check(host.path, records, _spool(box))
         _boot(box, draw)
@@ -286,11 +335,27 @@ def _boot(box: Box, draw: random.Random) -> None:
     box.boot(draw.randrange(1, 1000), cold=draw.random() < 0.5)
 
 
-def _plug(box: Box, host: FaultyHost, out: Fault | None, back: Fault | None, delay: int) -> None:
+def _at_rates(box: Box, draw: random.Random, wire: Fault | None) -> Fault | None:
+    """The same wire, but garbling everything at some rates, from some octet on."""
+    bad = [each for each in (1, 2, 3, 6) if draw.random() < 0.15]
+    after, uart = draw.choice((0, 0, 500, 2000)), box.line(1).uart
+    if not bad:
+        return wire
+
+    def fault(count: int, octet: int) -> bytes:
+        octets = bytes([octet]) if wire is None else wire(count, octet)
+        return bytes(each ^ 0x5A for each in octets) if uart.divisor in bad and count >= after else octets
+
+    return fault
+
+
+def _plug(
+    box: Box, host: FaultyHost, draw: random.Random, out: Fault | None, back: Fault | None, delay: int
+) -> None:
     line = box.line(1)
     line.fault_to_host, line.fault_to_guest, line.delay = out, back, delay
-    host._up_at = 0.0  # each boot has a clock of its own
-    line.attach(_Peer(host))
+    line.skip_idle()
+    line.attach(_Peer(host, line, host.clock + draw.choice((0.5, 3.0, 30.0)), draw.random() < 0.1))
 
 
 def _spool(box: Box) -> dict[str, bytes]:

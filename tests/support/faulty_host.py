@@ -9,8 +9,11 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Any, cast
 
@@ -19,11 +22,21 @@ from readoff.arrivals.desk import Desk
 from readoff.arrivals.intake import TakenResult
 from readoff.arrivals.told import Status
 from readoff.contract.record import RecordId
-from readoff.link.rates import HostRate
+from readoff.link.rates import START, HostRate
 from readoff.store import Store, open_store
 
+VANISHES = "the port vanishes"
 KILLS = ("before the raw commit", "between the commits", "before the second commit", "before kept is said")
-TROUBLES = (*KILLS, "disk full", "locked")
+TROUBLES = (*KILLS, "disk full", "locked", VANISHES, "the clock jumps", "another watcher")
+
+
+@cache
+def _empty_store() -> bytes:
+    """A new store's file: making one takes longer than most runs."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "empty.db"
+        open_store(path).close()
+        return path.read_bytes()
 
 
 class Killed(BaseException):
@@ -41,7 +54,10 @@ class Trouble:
 class FaultyHost:
     """Hears octets and answers; ``down`` seconds after a kill another one is up, at the start rate.
 
-    fastest: the least divisor that its port may use. kills: how many so far.
+    clock, port: seconds and the divisor of its port, for who plays the time. fastest: the least divisor that its port
+    may use. kills: how many so far. Other troubles: the port vanishes for so long (what is being put together stays);
+    the clock jumps (the one on the wall, by years either way, and the line's own, which never goes back, by hours);
+    another watcher, of the same store, takes the same record at this moment.
     """
 
     def __init__(
@@ -49,13 +65,26 @@ class FaultyHost:
     ) -> None:
         self.path, self.troubles, self.down = path, {each.arrival: each.what for each in troubles}, down
         self.fastest = fastest
+        self.jumps = self.rivals = self.gone = 0
+        self._wall = datetime(2026, 1, 1, tzinfo=UTC)
+        self._ahead = 0.0
+        self.clock, self.port = 0.0, START
         self.arrivals = self.kills = self.refused = 0
         self._store: Store | None = None
         self._up_at = 0.0
+        self._no_port_until: float | None = None
+        self._vanish = False
+        if not path.exists():
+            path.write_bytes(_empty_store())
         self._start()
 
     def hear(self, octets: bytes, now: float) -> bytes:
         """Octets from the agent, seconds of any clock; what is answered."""
+        if self._no_port_until is not None:
+            if now < self._no_port_until:
+                return b""
+            self._no_port_until = None
+        now += self._ahead
         if self._store is None:
             if now < self._up_at:
                 return b""
@@ -66,8 +95,13 @@ class FaultyHost:
             self.desk.attend(receiver.passed(now), out.extend)
         except Killed:
             self.kills += 1
-            self._up_at = now + self.down
+            self._up_at = now - self._ahead + self.down
             self.close()
+        if self._vanish:
+            self._vanish, self._no_port_until = False, now - self._ahead + self.down
+            self.desk.receiver.line_ended()
+            self.gone += 1
+            return b""
         return bytes(out)
 
     @property
@@ -82,7 +116,7 @@ class FaultyHost:
             self._store = None
 
     def _start(self) -> None:
-        self._store = open_store(self.path, busy=1)
+        self._store = open_store(self.path, busy=1, now=lambda: self._wall)
         self.desk = Desk(cast(Clerk, _Straight(self)), Status("line", "line"), HostRate(self.fastest))
 
     def take(self, octets: bytes, came_from: str) -> TakenResult:
@@ -91,7 +125,7 @@ class FaultyHost:
         store = self._store
         assert store is not None
         what = self.troubles.get(self.arrivals, "")
-        with self._befallen(store, what):
+        with self._befallen(store, what, octets):
             result = store.take(octets, came_from)
         if what == "before kept is said":
             raise Killed
@@ -102,8 +136,13 @@ class FaultyHost:
         assert self._store is not None
         return self._store.known(id, length, check)
 
+    def _take_by_another(self, octets: bytes) -> None:
+        """A second program has the store open, and the same record came to it by a file."""
+        with open_store(self.path, busy=1000) as other:
+            other.take(octets, "folder/SAME.RDO")
+
     @contextlib.contextmanager
-    def _befallen(self, store: Store, what: str) -> Any:
+    def _befallen(self, store: Store, what: str, octets: bytes) -> Any:
         if what in ("before the raw commit", "before the second commit"):
             with _killed_at_commit(store, 1 if what == "before the raw commit" else 2):
                 yield
@@ -117,6 +156,18 @@ class FaultyHost:
                 yield
             finally:
                 store.db.execute("PRAGMA max_page_count = 1073741823")
+        elif what == VANISHES:
+            self._vanish = True
+            yield
+        elif what == "the clock jumps":
+            self.jumps += 1
+            self._wall += timedelta(days=(-1) ** self.arrivals * 4000)
+            self._ahead += 7200.0
+            yield
+        elif what == "another watcher":
+            self.rivals += 1
+            self._take_by_another(octets)
+            yield
         elif what == "locked":
             other = sqlite3.connect(self.path, isolation_level=None)
             other.execute("BEGIN IMMEDIATE")

@@ -38,6 +38,12 @@ class Timetable:
         """The next moment, or NEVER."""
         return self._entries[0][0] if self._entries else NEVER
 
+    def move_on(self, moment: int) -> None:
+        """Move the clock on to a moment, unless it is past."""
+        ahead = moment - self._engine.now()
+        if 0 < ahead < NEVER:
+            self._engine.advance(ahead)
+
     def urgent(self, value: bool) -> None:
         """Whether the engine shall look in at every basic block (an interrupt waits for IF = 1)."""
         if value != self._urgent:

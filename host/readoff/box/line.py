@@ -63,6 +63,18 @@ class Line:
         self.fault_to_guest: Fault | None = None
         uart.sent = self._sent
 
+    def skip_idle(self) -> None:
+        """From now on, where the guest only waits for the line, the clock moves on to the next event.
+
+        Nothing happens later or earlier for it; only the looks in between are left out, and what they would have counted.
+        """
+
+        def skip(moment: int | None) -> None:
+            upto = self._timetable.next() if moment is None else min(moment, self._timetable.next())
+            self._timetable.move_on(upto)
+
+        self.uart.skip_to = skip
+
     def connect(self, connected: bool = True) -> None:
         """Plug the cable in or pull it; octets sent into nothing are lost."""
         self.uart.connected = connected

@@ -20,6 +20,7 @@ MCR_OUT2: Final = 0x08
 IER_RECEIVED, IER_EMPTY, IER_LINE, IER_MODEM = 1, 2, 4, 8
 MSR_CTS, MSR_DSR, MSR_DCD = 0x10, 0x20, 0x80
 FIFO_DEPTH: Final = 16
+LOOKS_IN_VAIN: Final = 4
 # 10^12 ps * 16 / 1,843,200 Hz = 78,125,000 / 9 ps a bit time and unit of the divisor.
 _BIT_NUMERATOR: Final = 78_125_000
 _BIT_DENOMINATOR: Final = 9
@@ -31,7 +32,8 @@ class Uart:
     """One UART. ``sent`` is called with each octet that leaves; ``arrive`` queues what comes in.
 
     other_divisor: the divisor of the far end, or None when it always agrees. Octets at a divisor more
-    than 5 % off arrive as nonsense with a framing error.
+    than 5 % off arrive as nonsense with a framing error. skip_to: called with the moment of the next event where the line
+    status has been looked at again and again and stays as it is (LOOKS_IN_VAIN); it may move the clock on to there.
     """
 
     def __init__(
@@ -44,6 +46,7 @@ class Uart:
         self.sent: Deliver = lambda octet: None
         self.connected = False
         self.other_divisor: int | None = None
+        self.skip_to: Callable[[int | None], None] | None = None
         self.lost = 0  # octets lost to overrun since power-up
         self.start()
 
@@ -67,6 +70,7 @@ class Uart:
         self._asserted = False
         self._msr_last = self._lines()
         self._msr_delta = 0
+        self._looks, self._last_look = 0, -1
 
     # -- the line ---------------------------------------------------------------------------------
     def character_time(self, divisor: int | None = None) -> int:
@@ -156,8 +160,16 @@ class Uart:
         """Register 0 to 7."""
         self._advance()
         value = self._read(register)
+        if self.skip_to is not None and register == 5:
+            self._look(value)
         self.update_interrupt()
         return value
+
+    def _look(self, status: int) -> None:
+        self._looks = self._looks + 1 if status == self._last_look else 0
+        self._last_look = status
+        if self._looks >= LOOKS_IN_VAIN and self.skip_to is not None:
+            self.skip_to(self.next_event())
 
     def _read(self, register: int) -> int:
         if register < 2 and self.lcr & LCR_DLAB:
