@@ -65,6 +65,9 @@ def do(job: Job) -> Done:
             return Done(job.seed, job.kind, vars(run(job.kind, job.seed, Path(folder))))
         except InvariantError as error:
             return Done(job.seed, job.kind, {}, f"seed {job.seed} ({job.kind}): {error}")
+        except Exception as error:  # one that fails for another reason is one too many as well
+            what = f"{type(error).__name__}: {error}"
+            return Done(job.seed, job.kind, {}, f"seed {job.seed} ({job.kind}) could not be played: {what}")
 
 
 def main() -> int:

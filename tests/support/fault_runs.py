@@ -286,7 +286,10 @@ def _noise(draw: random.Random) -> Callable[[], Fault | None]:
 
 def _box(draw: random.Random, host: FaultyHost) -> Figures:
     box = agent_box(draw.choice(SPECS))
-    box.patience = 1000.0  # a busy host is no fault
+    box.patience, box.most_seconds = (
+        1000.0,
+        1800.0,
+    )  # neither a busy host nor a line that takes long is a fault
     drive = box.drive("C")
     for number, octets in enumerate(_records(draw, 3, draw.choice((1500, 9000))), 0x11):
         drive.write(f"{number:08X}.RDO", octets)
