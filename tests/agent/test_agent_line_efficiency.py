@@ -1,4 +1,4 @@
-"""How near the line comes to what its wire can carry: under DOSBox against a bare blast, in the box against formulas."""
+"""How near the line comes to what its wire can carry: under DOSBox against a bare blast; against formulas."""
 
 from __future__ import annotations
 
