@@ -20,7 +20,7 @@ def sent(spec: MachineSpec, *, skipping: bool, delay: int = 0) -> tuple[list[byt
     if skipping:
         line.skip_idle()
     box.on.ports.log = looks = []
-    ran = readoff(box, "SEND /S:COM1")
+    ran = readoff(box, "SEND /S:COM1,38400")
     assert ran.exit.code == EXIT_ALL, ran.said
     assert line.uart.lost == 0
     return list(host.store.values()), host.heard, ran.exit.seconds, len(looks)

@@ -66,7 +66,7 @@ class Line:
     def skip_idle(self) -> None:
         """From now on, where the guest only waits for the line, the clock moves on to the next event.
 
-        Nothing happens later or earlier for it; only the looks in between are left out, and what they would have counted.
+        Nothing happens later or earlier for it; only the looks in between are left out, and what they would count.
         """
 
         def skip(moment: int | None) -> None:

@@ -32,8 +32,8 @@ class Uart:
     """One UART. ``sent`` is called with each octet that leaves; ``arrive`` queues what comes in.
 
     other_divisor: the divisor of the far end, or None when it always agrees. Octets at a divisor more
-    than 5 % off arrive as nonsense with a framing error. skip_to: called with the moment of the next event where the line
-    status has been looked at again and again and stays as it is (LOOKS_IN_VAIN); it may move the clock on to there.
+    than 5 % off arrive as nonsense with a framing error. skip_to: called with the moment of the next event where the
+    line status has been looked at again and again and stays as it is (LOOKS_IN_VAIN); it may move the clock on.
     """
 
     def __init__(
