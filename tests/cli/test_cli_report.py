@@ -2,17 +2,16 @@
 
 import csv
 import io
-import json
 import re
-from pathlib import Path
+import zipfile
 
 import pytest
 from PIL import Image
 
 from readoff.cli import main
-from readoff.reports import folder as folders
 from readoff.reports import writing
 from support import study_records as records
+from support.docs import DOCS
 from support.published import outside, read_page
 from support.study_bench import answer, bring, prepare, run
 from support.walks import dialogue
@@ -58,13 +57,6 @@ def out(published, monkeypatch):
     monkeypatch.chdir(published)
     monkeypatch.setenv("COLUMNS", "4000")
     return published / "out"
-
-
-@pytest.fixture
-def own(bench):
-    """A report that a test may change."""
-    run("report", "out", "--study", "s.toml", "--bundle")
-    return bench / "out"
 
 
 def table(path):
@@ -272,69 +264,6 @@ def test_what_a_machine_says_stays_text(tmp_path, monkeypatch, charts):
             assert b"<script" not in octets
 
 
-# -- the folder ----------------------------------------------------------------------------------------------------
-
-
-def test_the_same_report_twice_is_the_same_to_the_octet(bench, own):
-    before = files(own)
-    run("report", "out", "--study", "s.toml", "--bundle")
-    assert files(own) == before
-    assert sorted(each.name for each in bench.iterdir() if each.name.startswith(".")) == []
-
-
-def test_a_folder_that_is_not_ours_is_never_overwritten(bench):
-    (bench / "mine").mkdir()
-    (bench / "mine" / "letter.txt").write_text("dear")
-    assert "was not written by readoff report" in run("report", "mine", "--study", "s.toml", status=2).stderr
-    assert files(bench / "mine") == {"letter.txt": b"dear"}
-    (bench / "file").write_text("x")
-    assert run("report", "file", "--study", "s.toml", status=2).stderr
-
-
-def test_an_own_file_or_a_changed_one_in_a_report_is_not_lost(bench, own):
-    (own / "notes.txt").write_text("mine")
-    assert "notes.txt is not of the report" in run("report", "out", "--study", "s.toml", status=2).stderr
-    (own / "notes.txt").unlink()
-    (own / "report.md").write_text("edited")
-    assert "report.md was changed since" in run("report", "out", "--study", "s.toml", status=2).stderr
-    assert (own / "report.md").read_text() == "edited"
-
-
-def test_what_was_begun_and_not_ended_is_never_taken_for_a_report(bench, monkeypatch):
-    written = []
-
-    def fails(path, files):
-        folders_write(path, dict(list(files.items())[:3]))
-        written.append(path)
-        raise OSError(28, "No space left on device")
-
-    folders_write = folders._write
-    monkeypatch.setattr(folders, "_write", fails)
-    told = run("report", "out", "--study", "s.toml", status=2).stderr
-    assert "cannot be written (No space left on device)" in told
-    assert written and not (bench / "out").exists() and not written[0].exists()
-
-
-def test_a_failure_leaves_the_earlier_report_as_it_was(bench, own, monkeypatch):
-    before = files(own)
-    real = Path.rename
-
-    def fails(self, target):
-        if self.name.endswith(".part"):
-            raise OSError(5, "Input/output error")
-        return real(self, target)
-
-    monkeypatch.setattr(Path, "rename", fails)
-    run("report", "out", "--study", "s.toml", status=2)
-    assert files(own) == before
-    assert sorted(each.name for each in bench.iterdir() if each.name.startswith(".")) == []
-
-
-def test_the_list_of_contents_names_every_file(out):
-    listed = json.loads((out / "contents.json").read_bytes())["files"]
-    assert set(listed) == set(files(out)) - {"contents.json"}
-
-
 # -- the command ---------------------------------------------------------------------------------------------------
 
 
@@ -379,3 +308,28 @@ def test_nothing_but_the_answer_is_said_in_a_pipe(bench):
     result = run("report", "out", "--study", "s.toml")
     assert "…" not in result.output and "\x1b" not in result.output
     assert io.StringIO(result.stdout).readline().startswith("zero-ws is faster than as-found")
+
+
+# -- the guide -----------------------------------------------------------------------------------------------------
+
+GUIDE = (DOCS / "publishing.md").read_text(encoding="utf-8")
+
+
+def test_the_guide_shows_what_the_command_says(published, tmp_path, monkeypatch):
+    [shown] = re.findall(r"^\$ readoff take bundle.zip --store check.db\n(.*?)```", GUIDE, re.M | re.S)
+    (tmp_path / "bundle.zip").write_bytes((published / "out" / "bundle.zip").read_bytes())
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "4000")
+    monkeypatch.delenv("READOFF_SCHEMAS", raising=False)
+    own = " --schemas bundle-unpacked/schemas"  # the tests' own, which the guide's study does without
+    assert run("take", "bundle.zip", "--store", "check.db").output.replace(own, "") == shown
+
+
+def test_the_guide_tells_everything_in_the_folder_and_in_the_bundle(out):
+    for name in files(out):
+        assert f"`{name.split('/')[0]}" in GUIDE or f"{name.split('/')[0]}/`" in GUIDE, name
+    with zipfile.ZipFile(out / "bundle.zip") as zipped:
+        for name in zipped.namelist():
+            assert f"`{name.split('/')[0]}" in GUIDE, name
+    for name in re.findall(r"\]\((published/[a-z]+\.png)\)", GUIDE):
+        assert (DOCS / name).is_file()

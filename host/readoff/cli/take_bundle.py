@@ -52,7 +52,7 @@ def take_bundle(path: Path, unpack: Path | None, place: Place) -> TakenBundle:
     from readoff.store.gather import gather_from
 
     bundle = read_bundle(path)
-    folder = unpack or place.store.resolve().parent / f"{path.stem}-unpacked"
+    folder = unpack or place.store.parent / f"{path.stem}-unpacked"
     schemas = _schemas(bundle, place)
     with closing(as_tables(bundle.carried, f"{path}: store.json")) as source:
         _unpack(bundle, folder)

@@ -45,6 +45,7 @@ def report_files(
     """Path in the folder -> octets. The same publication gives the same octets."""
     files: dict[str, bytes] = {}
     drawn = []
+    step("charts")
     for chart in figures_of(publication):
         step(f"chart {chart.name}")
         drawn.append(chart)
