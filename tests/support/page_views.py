@@ -1,20 +1,25 @@
 """An invented bench with something of everything the page shows, and pictures of all its views for docs/page.
 
-python tests/support/page_views.py FOLDER    takes the pictures (PYTHONPATH: host and tests)
+python tests/support/page_views.py FOLDER [--every]    takes the pictures (PYTHONPATH: host and tests)
 """
 
 from __future__ import annotations
 
 import io
 import sys
+import time
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from PIL import Image, ImageDraw
 
 from readoff import resources
+from readoff.arrivals.told import About, Note, Status
 from readoff.contract.record import RecordId, build_record
 from readoff.page.app import Look
+from readoff.page.bench import Bench
 from readoff.readings import load_schemas
 from readoff.store import find, open_store
 from readoff.store.attachments import Entry, attach
@@ -193,13 +198,39 @@ def fill(path: Path) -> int:
         return next(row.number for row in find.held(store) if row.run is not None)
 
 
-def look(path: Path) -> Look:
-    """The page over it, with its study."""
+def statuses() -> list[Status]:
+    """A line that has said that its spool is empty, and a folder."""
+    now = time.monotonic()
+    line = Status("/dev/ttyUSB0", "line", alive=True, octets=48_212, records=17, left=0)
+    line.last_arrival, line.last_activity = now - 42, now - 42
+    return [
+        line,
+        Status("/srv/inbox", "folder", alive=True, last_arrival=now - 3600, octets=5_120, records=2),
+    ]
+
+
+def look(path: Path, *, watching: bool = False) -> Look:
+    """The page over it, with its study; watching: as beside a watch with a line and a folder."""
+    if watching:
+        bench = Bench(statuses)
+        bench.hear(Note("/dev/ttyUSB0", About.AGENT, "agent 11223344, boot 00000029, is on the line"))
+        return replace(look(path), bench=bench, watching=True)
     return Look(path, note=NOTE, schemas=schemas, study=lambda: load_study("s.toml", STUDY))
 
 
-def main(folder: Path) -> None:
-    """Takes every view as a telephone, a tablet and a desk show it, in light and dark, and on paper."""
+def pictures(name: str) -> set[str]:
+    """Which pictures of a view stand in docs/page."""
+    kept = {f"{name}-desk-light", f"{name}-phone-dark"}
+    if name in ("now", "far", "typing"):
+        kept.add(f"{name}-tablet-{'dark' if name == 'typing' else 'light'}")
+    return kept | ({f"{name}-paper"} if name in ("configurations", "finding") else set())
+
+
+def main(folder: Path, every: bool) -> None:
+    """Takes every view as a telephone, a tablet and a desk show it, in light and dark, and on paper.
+
+    every: all of them, not only those for the docs.
+    """
     import tempfile
 
     from playwright.sync_api import sync_playwright
@@ -211,24 +242,33 @@ def main(folder: Path) -> None:
         path = Path(place) / "bench.db"
         hold = fill(path)
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
-        with served(look(path)) as server:
+        with served(look(path, watching=True)) as server:
             for size, (width, height) in sizes.items():
                 for scheme in ("light", "dark"):
-                    context = browser.new_context(
-                        viewport={"width": width, "height": height}, color_scheme=scheme
+                    page = browser.new_page(
+                        viewport={"width": width, "height": height},
+                        color_scheme=scheme,
+                        device_scale_factor=1,
                     )
-                    page = context.new_page()
                     for name, address in VIEWS.items():
+                        wanted = pictures(name)
                         page.goto(server.link.rstrip("/") + address.format(hold=hold))
                         page.evaluate(LOADED)
-                        page.screenshot(path=folder / f"{name}-{size}-{scheme}.png", full_page=True)
-                        if size == "desk" and scheme == "light":
+                        if every or f"{name}-{size}-{scheme}" in wanted:
+                            _take(page, folder / f"{name}-{size}-{scheme}.png")
+                        if size == "desk" and scheme == "light" and (every or f"{name}-paper" in wanted):
                             page.emulate_media(media="print")
-                            page.screenshot(path=folder / f"{name}-paper.png", full_page=True)
+                            _take(page, folder / f"{name}-paper.png")
                             page.emulate_media(media="screen")
-                    context.close()
+                    page.close()
         browser.close()
 
 
+def _take(page: Any, path: Path) -> None:
+    """A picture of the whole view, in few enough colours to be small."""
+    shown = Image.open(io.BytesIO(page.screenshot(full_page=True))).convert("RGB")
+    shown.quantize(96, dither=Image.Dither.NONE).save(path, optimize=True)
+
+
 if __name__ == "__main__":
-    main(Path(sys.argv[1]))
+    main(Path(sys.argv[1]), every="--every" in sys.argv)
