@@ -14,8 +14,8 @@ guarded_work:           dw console_flush
 
 section .staybss
         alignb  2
-console_octets:         resd 1          ; printed
-console_kept:           resd 1          ; of those, in the record
+console_kept:           resd 1          ; octets in the record
+console_lost:           resd 1          ; octets that were printed and are not kept
 extended_error:         resw 11         ; AX BX CX DX SI DI DS ES, 0, 0, 0 as INT 21h AX=5D0Ah takes it
 programs_psp:           resw 1
 programs_critical:      resd 1
@@ -29,8 +29,8 @@ section .stay
 ; Input: none.  Output: none.  Destroys: AX.
 console_reset:
         xor     ax, ax
-        mov     [console_octets], ax
-        mov     [console_octets + 2], ax
+        mov     [console_lost], ax
+        mov     [console_lost + 2], ax
         mov     [console_kept], ax
         mov     [console_kept + 2], ax
         mov     [console_used], ax
@@ -44,69 +44,59 @@ console_reset:
         mov     [wait_kept], al
         mov     [console_cut], al
         mov     [spool_full], al
-        ret
+        jmp     console_bounds
 
-; print_taken: take what a printing INT 21h has printed. Called on the hook's stack.
-; Input: [print_function], [print_flags], AX as DOS gave it, DS:DX and DL as the program gave them; ES = CS.
-; Output: none.  Destroys: AX, BX, CX, DX, SI, DI, DS.
-print_taken:
-        mov     bl, [cs:print_function]
-        mov     si, dx
-        cmp     bl, 40h
-        je      .write
-        cmp     bl, 09h
-        je      .string
-        mov     [cs:print_octet], dl
-        push    cs
-        pop     ds
-        mov     si, print_octet
-        mov     cx, 1
-        jmp     short .take
-.string:
-        xor     cx, cx
-.letter:
-        cmp     byte [si], '$'
-        je      .measured
-        inc     si
-        inc     cx
-        jnz     .letter
-        dec     cx                      ; no '$' in the whole segment
-.measured:
-        mov     si, dx
-        jmp     short .take
-.write:
-        test    word [cs:print_flags], FLAG_CARRY
-        jnz     .leave
-        mov     cx, ax                  ; as many as DOS says that it wrote
-.take:
+; octet_printed, string_printed: take what DOS is about to print; write_taken: what it has written; octet_shown: the
+; character of an INT 29h or INT 10h. Called on the hook's stack, interrupts off.
+; Input: DL; DS:DX; AX and DS:DX; AL; ES = CS.  Output: none.  Destroys: AX, BX, CX, DX, SI, DI, DS.
+octet_printed:
+        mov     al, dl
+        call    octet_taken
         mov     al, 1
-        sti
-        jmp     console_take
-.leave:
-        ret
-
-; octet_taken: take the character of an INT 29h or INT 10h. Called on the hook's stack, interrupts off.
-; Input: AL; ES = CS.  Output: none.  Destroys: AX, BX, CX, DX, SI, DI, DS.
+        jmp     short console_take
+octet_shown:
+        call    octet_taken
+        xor     al, al
+        jmp     short console_take
 octet_taken:
         push    cs
         pop     ds
         mov     [print_octet], al
         mov     si, print_octet
         mov     cx, 1
-        xor     al, al
+        ret
+string_printed:
+        push    es
+        push    ds
+        pop     es
+        mov     di, dx
+        xor     cx, cx
+        dec     cx                      ; at most the whole segment
+        mov     al, '$'
+        repne   scasb
+        pop     es
+        jne     .endless
+        inc     cx
+.endless:
+        not     cx
+        jmp     short octets_taken
+write_taken:
+        mov     cx, ax                  ; as many as DOS says that it wrote
+octets_taken:
+        mov     si, dx
+        mov     al, 1
+        sti
         ; fall through
 
-; console_take: count octets, keep them in the buffer, write it out when it is full.
+; console_take: keep octets in the buffer, write it out when it is full.
 ; Input: DS:SI, CX; AL = 1: DOS is surely free; ES = CS.  Output: none.
 ; Destroys: AX, BX, CX, DX, SI, DI, DS.
 console_take:
         mov     bl, al
-        add     [cs:console_octets], cx
-        adc     word [cs:console_octets + 2], 0
 .more:
         jcxz    .leave
         cmp     byte [cs:console_cut], 0
-        jne     .leave
+        jne     .lost
         mov     ax, [cs:console_limit]
         sub     ax, [cs:console_used]
         jz      .full
@@ -119,6 +109,9 @@ console_take:
         mov     di, scratch
         add     di, [cs:console_used]
         add     [cs:console_used], cx
+        shr     cx, 1
+        rep     movsw
+        adc     cx, cx
         rep     movsb
         pop     cx
         sub     cx, ax
@@ -146,8 +139,68 @@ console_take:
         pop     si
         pop     cx
         jmp     short .more
+.lost:
+        add     [cs:console_lost], cx
+        adc     word [cs:console_lost + 2], 0
+.leave:
+        ; fall through
+
+; console_bounds: up to where an octet may be kept without further thought, and whether something waits to be written.
+; Input: console_*, screen_waits, picture_waits.  Output: [console_quick], GATE_WORK in [gate].  Destroys: AX.
+console_bounds:
+        mov     al, [cs:picture_waits]
+        xor     ah, ah
+        or      ax, [cs:screen_waits]
+        jnz     .work
+        cmp     word [cs:console_used], CONSOLE_HIGH
+        jb      .low
+.work:
+        or      byte [cs:gate], GATE_WORK
+        mov     ax, [cs:console_limit]
+        jmp     short .set
+.low:
+        and     byte [cs:gate], ~GATE_WORK & 0FFh
+        mov     ax, CONSOLE_HIGH
+.set:
+        cmp     byte [cs:console_cut], 0
+        je      .quick
+        xor     ax, ax                  ; nothing more is kept
+.quick:
+        mov     [cs:console_quick], ax
+        ret
+
+; room_make: write what waits, now that DOS is free. Called on the hook's stack, interrupts off.
+; Input: ES = CS.  Output: none.  Destroys: AX, BX, CX, DX, SI, DI, DS.
+room_make:
+        push    cs
+        pop     ds
+        sti
+        call    console_flush_guarded
+        jmp     short console_bounds
+
+; handle_ask: ask DOS what a handle of the program stands for. Called on the hook's stack, interrupts off.
+; Input: BX, AH = function.  Output: [handle_device].  Destroys: AX, CX, DX.
+handle_ask:
+        mov     cl, DEVICE_CONSOLE
+        cmp     ah, 40h
+        je      .ask
+        mov     cl, DEVICE_KEYS
+.ask:
+        mov     ax, 4400h
+        pushf
+        call    far [cs:old_dos]
+        jc      .leave
+        and     dl, cl
+        mov     [cs:handle_device], dl
 .leave:
         ret
+
+; mode_keep: a mode is about to be set. Called on the hook's stack, interrupts off.
+; Input: ES = CS.  Output: none.  Destroys: AX, BX, CX, DX, SI, DI, DS.
+mode_keep:
+        mov     al, MOMENT_MODE_SET
+        call    screen_keep
+        jmp     short console_bounds
 
 ; no_interrupt: is no hardware interrupt in service?
 ; Input: none, interrupts off.  Output: CF=1 when one is.  Destroys: AX.

@@ -70,7 +70,8 @@ program_execute:
 .limit:
         mov     [ticks_left], ax
         mov     [ticks_left + 2], dx
-        mov     byte [program_active], 1
+        mov     byte [gate], 0
+        call    console_bounds
         mov     dx, exec_path
         mov     bx, exec_block
         mov     ax, 4B00h
@@ -81,7 +82,7 @@ program_execute:
         mov     sp, [cs:exec_stack]
         mov     ds, bx
         mov     es, bx
-        mov     byte [program_active], 0
+        mov     byte [gate], GATE_IDLE
         sti
         cld
         push    ax

@@ -13,14 +13,13 @@ FIRST_PRINTABLE         equ 20h
         mov     bl, cl
         xor     bl, al
         xor     bh, bh
-        shl     bx, 1
-        shl     bx, 1
         mov     cl, ch                  ; the value moves down by 8 bits
         mov     ch, dl
         mov     dl, dh
-        xor     dh, dh
-        xor     cx, [crc_table + bx]
-        xor     dx, [crc_table + bx + 2]
+        xor     cl, [CRC_0 + bx]
+        xor     ch, [CRC_1 + bx]
+        xor     dl, [CRC_2 + bx]
+        mov     dh, [CRC_3 + bx]
 %endmacro
 
 ; ----------------------------------------------------------------------------------------------

@@ -19,17 +19,27 @@
 ; each of the program's own: what DOS asks the keyboard for is DOS's affair. One screen a wait: a wait that polls is over
 ; when a key has come or something was printed.
 ;
-; Every hook works on our own stack (hook_stack); while it is in use (hook_busy) all calls pass straight through.
-; Only keeping a single octet, and passing on, is done where the call came from.
-; On the program's stack a hook needs at most 10 octets while the call below is under way (two words and its
-; frame), 14 after it.
-; Once the agent is gone and these hooks had to stay, program_active is 0 and all they do is pass.
+; What is kept is what was asked for: an octet goes into the buffer before DOS prints it, but a write (40) is taken after it,
+; for DOS says then how much of it was written. Flags come back as the service leaves them: those of 02, 06 and 09 are the
+; caller's own.
+;
+; One octet (gate) says what a hook may do; nearly every call needs to look at that alone, and at InDOS. A single octet is kept
+; where the call came from; all else works on our own stack (hook_stack), and while that is in use all calls pass.
+; On the program's stack a hook needs at most 8 octets while the call below is under way, 10 otherwise.
+; Once the agent is gone and these hooks had to stay, the gate says GATE_IDLE and all they do is pass.
 
 CONSOLE_HIGH            equ SCRATCH_SIZE * 3 / 4        ; from here on the buffer goes to the record at the next call
 HANDLE_UNKNOWN          equ 0FFFFh
 DEVICE_CONSOLE          equ 82h         ; INT 21h AX=4400h: a device, and the console for output
 DEVICE_KEYS             equ 81h         ; a device, and the console for input
-FLAG_CARRY              equ 1
+
+GATE_IDLE               equ 01h         ; no program runs
+GATE_BUSY               equ 02h         ; hook_stack is in use
+GATE_PRINTING           equ 04h         ; a printing INT 21h is under way
+GATE_CONSOLE            equ 08h         ; an INT 29h that was taken is under way
+GATE_WORK               equ 10h         ; something waits to be written when DOS is free
+GATE_NESTED             equ GATE_IDLE | GATE_BUSY | GATE_PRINTING | GATE_CONSOLE
+INDOS_OPERAND           equ 2           ; octets into CMP [offset], 0: the offset
 
 section .hookdata
 old_dos:                dd 0
@@ -39,32 +49,36 @@ old_keys:               dd 0
 indos_at:               dd 0
 own_segment:            dw 0
 caller_stack:           dd 0            ; SP, SS
-print_flags:            dw 0
+hook_work:              dw 0            ; routine for on_own_stack
 handle_asked:           dw HANDLE_UNKNOWN
 console_used:           dw 0            ; octets in the console buffer (scratch)
+console_quick:          dw 0            ; up to here an octet is kept without further thought
 console_limit:          dw SCRATCH_SIZE ; where it ends: a screen that waits to be written may lie behind
 screen_waits:           dw 0            ; octets of that screen
 poll_tick:              dw 0            ; tick of the last poll in vain
-poll_count:             dw 0            ; polls in vain within it
+polls_left:             dw 0            ; polls in vain within it that make a wait
 handle_device:          db 0            ; of handle_asked: DEVICE_*
-print_function:         db 0
 print_octet:            db 0
-program_active:         db 0            ; 1 while the program runs
-hook_busy:              db 0            ; 1 while hook_stack is in use
-printing:               db 0            ; 1 while a printing INT 21h is under way
+gate:                   db GATE_IDLE
 dos_polls:              db 0            ; 1: the program polls by way of DOS
 wait_kept:              db 0            ; 1: the screen of this wait has been looked at
-console_busy:           db 0            ; 1 while an INT 29h that was taken is under way
 hooked_dos:             db 0            ; 1 while our hook is in the chain of INT 21h
 hooks_stay:             db 0            ; 1 when a resident program sits on our hooks
 
 section .hooks
 
-; own_stack, back_stack: go to the hook's stack with all registers saved and DF=0, and back.
-; Between them interrupts may be on; ES = SS = our segment, DS as it was.
-%macro own_stack 0
+; work: call a routine on our own stack.
+%macro work 1
         cli
-        mov     byte [cs:hook_busy], 1
+        mov     word [cs:hook_work], %1
+        call    on_own_stack
+%endmacro
+
+; on_own_stack: call [hook_work] with ES = SS = our segment, DS as it was, DF = 0, interrupts off.
+; The routine may turn them on, and may destroy all but SS, SP.
+; Input: interrupts off, all registers for the routine.  Output: interrupts off.  Destroys: flags.
+on_own_stack:
+        or      byte [cs:gate], GATE_BUSY
         mov     [cs:caller_stack], sp
         mov     [cs:caller_stack + 2], ss
         mov     ss, [cs:own_segment]
@@ -81,9 +95,7 @@ section .hooks
         push    cs
         pop     es
         cld
-%endmacro
-
-%macro back_stack 0
+        call    [cs:hook_work]
         cli
         pop     es
         pop     ds
@@ -96,47 +108,52 @@ section .hooks
         pop     ax
         mov     ss, [cs:caller_stack + 2]
         mov     sp, [cs:caller_stack]
-        mov     byte [cs:hook_busy], 0
-%endmacro
+        and     byte [cs:gate], ~GATE_BUSY & 0FFh
+        ret
 
-; unless_plain: jump when the call is none of the program's own, or may not be looked at.
-%macro unless_plain 1
-        cmp     byte [cs:program_active], 0
-        je      %1
-        cmp     byte [cs:hook_busy], 0
-        jne     %1
+; unless_free: jump when DOS is at work. The label is where hooks_learn puts the offset of InDOS.
+%macro unless_free 2
         push    ds
-        push    bx
-        lds     bx, [cs:indos_at]
-        cmp     byte [bx], 0
-        pop     bx
+        mov     ds, [cs:indos_at + 2]
+%2:
+        cmp     byte [word 0], 0
         pop     ds
         jne     %1
 %endmacro
 
+; keep_quickly: keep an octet where that takes nothing but room.
+; %1 = register with it; %2 = where to go when it takes more, BX on the stack.
+%macro keep_quickly 2
+        push    bx
+        mov     bx, [cs:console_used]
+        cmp     bx, [cs:console_quick]
+        jae     %2
+        mov     [cs:scratch + bx], %1
+        inc     word [cs:console_used]
+        pop     bx
+%endmacro
+
 ; hook_dos: INT 21h.
 ;   not the program's own call           -> pass
-;   console buffer is filling up         -> write it into the record, DOS is free
-;   02, 06 (DL not FF), 09, 40 (CON)     -> call DOS, then take what it printed
+;   something waits to be written        -> write it into the record, DOS is free
+;   02, 06 (DL not FF), 09               -> take what it is to print, call DOS
+;   40 (CON)                             -> call DOS, take what it wrote
 ;   all else                             -> pass
 hook_dos:
-        unless_plain .pass
-        mov     byte [cs:printing], 0
-        cmp     word [cs:console_used], CONSOLE_HIGH
-        jae     .make_room
-        cmp     word [cs:screen_waits], 0
-        jne     .make_room
-        cmp     byte [cs:picture_waits], 0
-        jne     .make_room
-.select:
+        cmp     byte [cs:gate], 0
+        jne     .gate
+        unless_free .pass, .indos
+.free:
+        cmp     ah, 02h
+        je      .octet
+        cmp     ah, 06h
+        je      .direct
+        cmp     ah, 0Bh
+        je      .polls
         cmp     ah, 40h
         je      .write
         cmp     ah, 09h
-        je      .print
-        cmp     ah, 02h
-        je      .print
-        cmp     ah, 06h
-        je      .direct
+        je      .string
         cmp     ah, 3Ch                 ; a handle may become another file's
         jb      .other
         cmp     ah, 3Fh
@@ -147,6 +164,34 @@ hook_dos:
 .pass:
         jmp     far [cs:old_dos]
 
+.direct:
+        cmp     dl, 0FFh                ; that one reads a key, if there is one
+        je      .polls
+.octet:
+        keep_quickly dl, .octet_more
+.print:
+        or      byte [cs:gate], GATE_PRINTING
+        pushf
+        call    far [cs:old_dos]
+        and     byte [cs:gate], ~GATE_PRINTING & 0FFh
+        iret
+.octet_more:
+        pop     bx
+        work    octet_printed
+        jmp     short .print
+.string:
+        work    string_printed
+        jmp     short .print
+
+.gate:
+        test    byte [cs:gate], GATE_IDLE | GATE_BUSY
+        jnz     .pass
+        unless_free .pass, .indos_gate
+        and     byte [cs:gate], GATE_WORK       ; an earlier call that is under way no more was ended by Ctrl-C
+        jz      .free
+        work    room_make
+        jmp     .free
+
 .other:
         cmp     ah, 0Ch
         ja      .pass
@@ -155,8 +200,6 @@ hook_dos:
         je      .wait
         cmp     ah, 07h
         jb      .pass
-        cmp     ah, 0Bh
-        je      .polls
         jmp     short .wait             ; 07, 08, 0A
 
 .flushes:                               ; 0Ch: what was typed ahead is thrown away, then the function in AL
@@ -165,152 +208,83 @@ hook_dos:
         test    al, al
         jz      .pass
         mov     byte [cs:wait_kept], 0
-        own_stack
-        call    wait_keep               ; a key that is typed now would be thrown away
-        back_stack
+        work    wait_keep               ; a key that is typed now would be thrown away
         jmp     .pass
 
 .read:
         test    bx, bx                  ; STDIN
         jnz     .pass
-        call    handle_ask
+        call    handle_look
         mov     word [cs:handle_asked], HANDLE_UNKNOWN
         cmp     byte [cs:handle_device], DEVICE_KEYS
-        jne     .pass
+        jne     .go_on
 .wait:
         mov     byte [cs:dos_polls], 0
         call    wait_look
-        jnc     .pass
-.keep:
-        own_stack
-        call    wait_met
-        back_stack
+        jc      .keep
+.go_on:
         jmp     .pass
-
-.direct:
-        cmp     dl, 0FFh                ; that one reads a key, if there is one
-        jne     .print
 .polls:
         mov     byte [cs:dos_polls], 1
         call    poll_look
-        jnc     .pass
-        jmp     short .keep
-
-.make_room:
-        own_stack
-        push    cs
-        pop     ds
-        sti
-        call    console_flush_guarded
-        back_stack
-        jmp .select
+        jnc     .go_on
+.keep:
+        work    wait_met
+        jmp     short .go_on
 
 .write:
         cmp     bx, STDOUT
-        je      .print
+        je      .written
         cmp     bx, STDERR
-        je      .print
+        je      .written
         cmp     bx, [cs:handle_asked]
         je      .known
-        call    handle_ask
+        call    handle_look
 .known:
         cmp     byte [cs:handle_device], DEVICE_CONSOLE
-        jne     .pass
-
-.print:
-        push    ax
+        jne     .go_on
+.written:
+        or      byte [cs:gate], GATE_PRINTING
         push    bp
-        mov     bp, sp                  ; [bp] BP, [bp+2] AX, [bp+4] IP, CS, flags
-        mov     byte [cs:printing], 1
-        push    word [bp + 8]
+        mov     bp, sp                  ; [bp] BP, [bp+2] IP, CS, flags
+        push    word [bp + 6]
         mov     bp, [bp]
         call    far [cs:old_dos]
+        mov     bp, sp
         pushf
-        cli
-        mov     byte [cs:printing], 0
-        push    bp
-        mov     bp, sp                  ; [bp] BP, [bp+2] flags, [bp+4] old BP, [bp+6] AX, [bp+8] IP, CS, flags
-        push    ax
-        mov     ax, [bp + 2]
-        mov     [bp + 12], ax
-        mov     [cs:print_flags], ax
-        mov     al, [bp + 7]
-        mov     [cs:print_function], al
-        cmp     al, 06h                 ; 02 and 06: one octet
-        mov     al, dl
-        ja      .many
-        call    octet_quick
-        jnc     .taken
-.many:
-        pop     ax
-        own_stack
-        call    print_taken
-        back_stack
-        push    ax
-.taken:
-        pop     ax
+        pop     word [bp + 6]           ; to the caller as DOS leaves them
         pop     bp
-        add     sp, 6                   ; flags, old BP, AX
+        jc      .unwritten
+        work    write_taken
+.unwritten:
+        and     byte [cs:gate], ~GATE_PRINTING & 0FFh
         iret
 
-; handle_ask: does a handle of the program stand for CON?
+; handle_look: does a handle of the program stand for CON?
 ; Input: BX = handle, AH = function, on the program's stack.  Output: [handle_device], [handle_asked].
 ; Destroys: flags.
-handle_ask:
+handle_look:
         mov     [cs:handle_asked], bx
         mov     byte [cs:handle_device], 0
-        own_stack
-        mov     cl, DEVICE_CONSOLE
-        cmp     ah, 40h
-        je      .ask
-        mov     cl, DEVICE_KEYS
-.ask:
-        mov     ax, 4400h
-        pushf
-        call    far [cs:old_dos]
-        jc      .leave
-        and     dl, cl
-        mov     [cs:handle_device], dl
-.leave:
-        back_stack
-        ret
-
-; octet_quick: keep one octet, where that takes nothing but room in the buffer. Most octets come this way.
-; Input: AL, interrupts off.  Output: CF=1 when console_take must see to it.  Destroys: nothing else.
-octet_quick:
-        push    bx
-        mov     bx, [cs:console_used]
-        cmp     bx, [cs:console_limit]
-        cmc
-        jc      .leave
-        cmp     byte [cs:console_cut], 1
-        cmc
-        jc      .leave
-        mov     [cs:scratch + bx], al
-        inc     word [cs:console_used]
-        add     word [cs:console_octets], 1
-        adc     word [cs:console_octets + 2], 0
-.leave:
-        pop     bx
+        work    handle_ask
         ret
 
 ; hook_console: INT 29h, AL = character. The handler below goes on to INT 10h in most systems.
 hook_console:
-        unless_plain .pass
-        cmp     byte [cs:printing], 0
-        jne     .pass
-        cli
-        call    octet_quick
-        jnc     .taken
-        own_stack
-        call    octet_taken
-        back_stack
-.taken:
-        mov     byte [cs:console_busy], 1
+        test    byte [cs:gate], GATE_NESTED
+        jnz     .pass
+        unless_free .pass, .indos
+        keep_quickly al, .more
+.show:
+        or      byte [cs:gate], GATE_CONSOLE
         pushf
         call    far [cs:old_console]
-        mov     byte [cs:console_busy], 0
+        and     byte [cs:gate], ~GATE_CONSOLE & 0FFh
         iret
+.more:
+        pop     bx
+        work    octet_shown
+        jmp     short .show
 .pass:
         jmp     far [cs:old_console]
 
@@ -318,32 +292,23 @@ hook_console:
 hook_video:
         cmp     ah, 0Eh
         jne     .other
-        unless_plain .pass
-        cmp     byte [cs:printing], 0
-        jne     .pass
-        cmp     byte [cs:console_busy], 0
-        jne     .pass
-        cli
-        call    octet_quick
-        jnc     .pass
-        own_stack
-        call    octet_taken
-        back_stack
+        test    byte [cs:gate], GATE_NESTED
+        jnz     .pass
+        unless_free .pass, .indos
+        keep_quickly al, .more
 .pass:
         jmp     far [cs:old_video]
+.more:
+        pop     bx
+        work    octet_shown
+        jmp     short .pass
 .other:
         test    ah, ah
         jz      .mode
         cmp     ax, 4F02h
         jne     .pass
 .mode:
-        cmp     byte [cs:program_active], 0
-        je      .pass
-        cmp     byte [cs:hook_busy], 0
-        jne     .pass
-        own_stack
-        mov     al, MOMENT_MODE_SET
-        call    screen_keep
-        back_stack
+        test    byte [cs:gate], GATE_IDLE | GATE_BUSY
+        jnz     .pass
+        work    mode_keep
         jmp     short .pass
-

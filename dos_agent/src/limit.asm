@@ -26,31 +26,23 @@ hook_tick:
 .pass:
         jmp     far [cs:old_tick]
 .pausing:
-        cmp     byte [cs:program_active], 0
-        je      .pass
-        cmp     byte [cs:hook_busy], 0
-        jne     .pass
+        test    byte [cs:gate], GATE_IDLE | GATE_BUSY
+        jnz     .pass
         pushf
         call    far [cs:old_tick]
-        cmp     byte [cs:hook_busy], 0          ; the handlers below may have let another tick in
-        jne     .done
-        own_stack
-        call    script_pause_over
-        back_stack
+        test    byte [cs:gate], GATE_BUSY       ; the handlers below may have let another tick in
+        jnz     .done
+        work    script_pause_over
 .done:
         iret
 .over:
         mov     word [cs:ticks_left], 0         ; and again at the next tick
         mov     word [cs:ticks_left + 2], 0
-        cmp     byte [cs:program_active], 0
-        je      .pass
-        cmp     byte [cs:hook_busy], 0
-        jne     .pass
+        test    byte [cs:gate], GATE_IDLE | GATE_BUSY
+        jnz     .pass
         pushf
         call    far [cs:old_tick]
-        own_stack
-        call    over_time
-        back_stack
+        work    over_time
         iret
 
 section .stay
@@ -74,7 +66,7 @@ over_time:
         jc      .later
         push    ds
         lds     bx, [caller_stack]
-        mov     ax, [bx + 2]
+        mov     ax, [bx + 4]            ; above the way back and IP
         pop     ds
         cmp     ax, ROMS_BEGIN
         jae     .later

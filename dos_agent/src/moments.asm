@@ -14,7 +14,7 @@ PACK_RUN_MOST           equ 130
 section .staybss
         alignb  2
 screen_last:            resd 1          ; sum of the last screen that was kept, or of the one at the start
-wait_octets:            resw 1          ; console_octets at the last wait that polls
+wait_octets:            resw 1          ; printed at the last wait that polls
 pack_end:               resw 1
 screen_free:            resb 1          ; 1: DOS may be asked to write
 screens_kept:           resb 1          ; 1: at least one in this run
@@ -41,7 +41,9 @@ section .stay
 ; wait_keep: the program waits for a key. Called on the hook's stack.
 ; Input: ES = CS.  Output: none.  Destroys: AX, BX, CX, DX, SI, DI, DS.
 wait_keep:
-        mov     ax, [cs:console_octets]
+        mov     ax, [cs:console_kept]   ; how much was printed
+        add     ax, [cs:console_used]
+        add     ax, [cs:console_lost]
         cmp     byte [cs:wait_kept], 0
         je      .look
         cmp     ax, [cs:wait_octets]
@@ -94,6 +96,8 @@ screen_keep:
         mov     [screen_last], bx
         mov     [screen_last + 2], dx
         mov     byte [screens_kept], 1
+        call    .flush
+        jmp     console_bounds
 .flush:
         cmp     byte [screen_free], 0
         je      .leave

@@ -54,6 +54,8 @@ option_letters:         db 'L'
                         dw option_take_files
                         db 'K'
                         dw option_take_script
+                        db 'H'
+                        dw option_take_hot
                         db 0
 
 word_keep:              db "KEEP", 0

@@ -56,7 +56,7 @@ picture_keep:
 .none:
         call    picture_none
 .leave:
-        ret
+        jmp     console_bounds
 
 ; picture_none: there is no picture; say so in the record as soon as it can be written.
 ; Input: AL = PICTURE_STATE_*, screen_head.moment.  Output: picture_head, [picture_waits], [screens_missed].

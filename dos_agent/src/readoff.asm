@@ -67,6 +67,7 @@ entry:
 %include "waits.asm"
 %include "limit.asm"
 %include "typing.asm"
+%include "hotkey.asm"
 
 section .hookdata
 hookdata_end:

@@ -307,9 +307,17 @@ run_end_section:
         mov     byte [di + L_run_end.outcome], OUTCOME_SPOOL_FAILED
 .counts:
         add     di, L_run_end.console_octets
-        mov     si, console_octets      ; console_kept lies behind, there and here
-        mov     cx, 4
-        rep     movsw
+        mov     ax, [console_kept]
+        mov     dx, [console_kept + 2]
+        mov     [di + 4], ax            ; L_run_end.console_kept
+        mov     [di + 6], dx
+        add     ax, [console_used]
+        adc     dx, 0
+        add     ax, [console_lost]
+        adc     dx, [console_lost + 2]
+        stosw
+        mov     ax, dx
+        stosw
         mov     al, TAG_RUN_END
         mov     si, run_end_part
         mov     cx, L_run_end_size

@@ -99,6 +99,12 @@ spool_put:
         push    es
         push    cs
         pop     es
+        mov     ax, ds
+        mov     di, cs
+        cmp     ax, di
+        jne     .more
+        cmp     cx, FILE_BUFFER_SIZE
+        jae     .straight
 .more:
         jcxz    .done
         mov     ax, FILE_BUFFER_SIZE
@@ -140,6 +146,21 @@ spool_put:
         pop     es
         pop     di
         ret
+.straight:                              ; our own memory does not change meanwhile: without a copy
+        call    spool_flush
+        jc      .leave
+        test    bx, bx
+        jz      .summed
+        call    crc32_update
+.summed:
+        push    bx
+        push    dx
+        mov     dx, si
+        add     si, cx
+        call    spool_hand
+        pop     dx
+        pop     bx
+        jmp     short .leave
 
 ; spool_flush: hand what is in the buffer to DOS.
 ; Input: none.  Output: CF=1 when DOS could not write all of it; [spool_error].  Destroys: AX.
@@ -152,17 +173,9 @@ spool_flush:
         pop     ds
         mov     cx, [spool_used]
         jcxz    .good
-        mov     bx, [spool_handle]
-        test    bx, bx
-        jz      .full
         mov     dx, file_buffer
-        mov     ah, 40h
-        call    dos
-        jc      .failed
-        cmp     ax, [spool_used]
-        jne     .full
-        add     [spool_written], ax
-        adc     word [spool_written + 2], 0
+        call    spool_hand
+        jc      .leave
         mov     word [spool_used], 0
 .good:
         clc
@@ -172,12 +185,28 @@ spool_flush:
         pop     cx
         pop     bx
         ret
+
+; spool_hand: hand octets to DOS.
+; Input: DS:DX, CX; DS = CS.  Output: CF=1 when DOS could not write all of them; [spool_error].  Destroys: AX, BX.
+spool_hand:
+        mov     bx, [spool_handle]
+        test    bx, bx
+        jz      .full
+        mov     ah, 40h
+        call    dos
+        jc      .failed
+        cmp     ax, cx
+        jne     .full
+        add     [spool_written], ax
+        adc     word [spool_written + 2], 0
+        clc
+        ret
 .full:
         mov     ax, DOS_ERROR_DISK_FULL
 .failed:
         mov     [spool_error], ax
         stc
-        jmp     short .leave
+        ret
 
 ; spool_cut: forget all octets of the file from an offset on.
 ; Input: DX:AX = offset, not beyond what was put.  Output: CF=1 when DOS could not.

@@ -3,7 +3,6 @@
 section .startdata
 text_help:
         db "READOFF 0.1  keeps what programs report, with the configuration it came from", CR, LF
-        db CR, LF
         db "  READOFF SNAP [options]                 a snapshot of the configuration", CR, LF
         db "  READOFF RUN [options] PROGRAM [args]   run it, keep what it prints and shows", CR, LF
         db "  READOFF SEND [options] [files]         files (* and ? too) as records", CR, LF
@@ -16,6 +15,7 @@ text_help:
         db "  /T:seconds,R  mark a run that takes longer (R: reset)   /T:600", CR, LF
         db "  /F:pattern,KB keep files that it makes or changes       /F:*.LOG", CR, LF
         db "  /K:script     type for it: text, [keys], [pause 2]      /K:y[enter]", CR, LF
+        db "  /H:letter     Ctrl-Alt-letter keeps the screen; -: none /H:K", CR, LF
         db "  /D:folder     where records go (the spool)              /D:C:\SPOOL", CR, LF
         db "  /S:COMn       offer all records of the spool to a host  /S:COM1", CR, LF
         db "  /KEEP         records stay in the spool when the host has kept them", CR, LF

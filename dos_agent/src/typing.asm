@@ -40,9 +40,7 @@ script_look:
         pop     ax
         pop     ds
         je      .leave
-        own_stack
-        call    script_step
-        back_stack
+        work    script_step
 .leave:
         ret
 

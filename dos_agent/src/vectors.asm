@@ -11,6 +11,8 @@ hook_table:             db VECTOR_DOS
                         dw hook_video, old_video
                         db VECTOR_KEYS
                         dw hook_keys, old_keys
+                        db VECTOR_KEYBOARD
+                        dw hook_keyboard, old_keyboard
 hook_table_tick:        db VECTOR_TICK                  ; where a reset was asked for, or keys are typed
                         dw hook_tick, old_tick
 hook_table_end:
@@ -19,7 +21,7 @@ HOOK_ENTRY              equ 5
 section .staybss
         alignb  2
 old_divide:             resd 1
-hooks_left:             resb 5                          ; by hook_table: 1 when it is in the chain and must stay
+hooks_left:             resb 6                          ; by hook_table: 1 when it is in the chain and must stay
 critical_seen:          resb 1                          ; 1 + code of the last critical error of our own calls
 
 section .start
@@ -33,6 +35,12 @@ hooks_learn:
         int     21h
         mov     [indos_at], bx
         mov     [indos_at + 2], es
+        mov     [hook_dos.indos + INDOS_OPERAND], bx
+        mov     [hook_dos.indos_gate + INDOS_OPERAND], bx
+        mov     [hook_console.indos + INDOS_OPERAND], bx
+        mov     [hook_video.indos + INDOS_OPERAND], bx
+        mov     [hook_keys.indos + INDOS_OPERAND], bx
+        mov     [hook_keys.indos_polls + INDOS_OPERAND], bx
         pop     es
         ret
 
@@ -195,8 +203,8 @@ divide_restore:
 
 ; ctrl_c_handler: INT 23h. The program is ended, and that is noted; the agent itself goes on.
 ctrl_c_handler:
-        cmp     byte [cs:program_active], 0
-        jne     .program
+        test    byte [cs:gate], GATE_IDLE
+        jz      .program
         cmp     byte [cs:overlay_there], 0
         je      .leave
         mov     byte [cs:ctrl_c_seen], 1        ; the line looks at it

@@ -8,9 +8,11 @@ section .hooks
 hook_keys:
         test    ah, 0CEh                ; 00, 01, 10, 11, 20, 21?
         jnz     .pass
+        test    byte [cs:gate], GATE_IDLE | GATE_BUSY
+        jnz     .pass
         cmp     byte [cs:script_left], 0
         jne     .script
-        unless_plain .pass
+        unless_free .pass, .indos
 .look:
         test    ah, 01h
         jnz     .poll
@@ -23,10 +25,6 @@ hook_keys:
 .pass:
         jmp     far [cs:old_keys]
 .script:                                ; for DOS's own calls too
-        cmp     byte [cs:program_active], 0
-        je      .pass
-        cmp     byte [cs:hook_busy], 0
-        jne     .pass
         test    ah, 01h
         jz      .look
         cmp     byte [cs:script_now], 0
@@ -35,12 +33,10 @@ hook_keys:
 .polled:
         cmp     byte [cs:dos_polls], 0
         je      .look
-        unless_plain .pass              ; the hook on INT 21h has counted it
+        unless_free .pass, .indos_polls         ; the hook on INT 21h has counted it
         jmp     short .look
 .met:
-        own_stack
-        call    wait_met
-        back_stack
+        work    wait_met
         jmp     .pass
 
 ; wait_look: does the program wait for a key when it asks for one now?
@@ -68,26 +64,26 @@ poll_look:
         push    ax
         mov     ax, BIOS_DATA
         mov     ds, ax
-        mov     ax, [BDA_KEYS_HEAD]
-        cmp     ax, [BDA_KEYS_TAIL]
-        jne     .key
         mov     ax, [BDA_TICKS]
         cmp     ax, [cs:poll_tick]
         jne     .new_tick
+        mov     ax, [BDA_KEYS_HEAD]
+        cmp     ax, [BDA_KEYS_TAIL]
+        jne     .key
         pop     ax
         pop     ds
-        inc     word [cs:poll_count]
-        cmp     word [cs:poll_count], POLLS_OF_A_WAIT
-        jne     .no
+        dec     word [cs:polls_left]    ; CF=0 so far
+        jz      .wait
+        ret
+.wait:
         stc
         ret
 .key:
         mov     byte [cs:wait_kept], 0
 .new_tick:
         mov     [cs:poll_tick], ax      ; after a key this is no tick: the count begins again
-        mov     word [cs:poll_count], 0
+        mov     word [cs:polls_left], POLLS_OF_A_WAIT
         pop     ax
         pop     ds
-.no:
         clc
         ret

@@ -27,7 +27,8 @@ _PART = 64  # octets of the text between two looks at the progress
 @click.option(
     "--line", metavar="LINE", help="Bring it over this serial line to a machine that has nothing yet."
 )
-def agent(folder: Path | None, line: str | None) -> None:
+@click.option("--cost", is_flag=True, help="Count what it costs a program, in the test machine (a minute).")
+def agent(folder: Path | None, line: str | None, cost: bool) -> None:
     """Put READOFF.COM into FOLDER: a mounted floppy, a card, a share. Or lead it over a line.
 
     With --line the old machine needs nothing but DOS and a null-modem cable: what to type there is said step by step.
@@ -37,10 +38,15 @@ def agent(folder: Path | None, line: str | None) -> None:
     Examples:
       readoff agent /media/floppy
       readoff agent --line /dev/ttyUSB0
+      readoff agent --cost
     """
-    if (folder is None) == (line is None):
-        raise UsageError("say either a folder or --line LINE", where="readoff agent")
-    if folder is not None:
+    if (folder is not None) + (line is not None) + cost != 1:
+        raise UsageError("say either a folder, --line LINE or --cost", where="readoff agent")
+    if cost:
+        from readoff.cli.agent_cost import show_cost
+
+        show_cost(resources.agent().read_bytes())
+    elif folder is not None:
         _put(folder)
     elif line is not None:
         _lead(line)
