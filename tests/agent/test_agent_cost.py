@@ -1,62 +1,41 @@
-"""What the agent costs the program: instructions that it adds, counted and bounded as docs/agent.md says."""
+"""What the agent costs the program: instructions that it adds, memory, stack; counted and held to stated ceilings."""
 
 from __future__ import annotations
 
 import pytest
 
-from readoff.box import AT
+from readoff.box import agent_cost
+from readoff.box.agent_cost import ACTIONS, MACHINES, MOST_POLL, MOST_PRINTED, MOST_TICK, PRINTED, Typical
 from support.agent_bench import SEGMENT, Bench
-from support.agent_box import agent_box, run_under_agent
-from support.box_programs import run_source
+from support.agent_box import AGENT
+from support.commands import run
 
-COST = """
-main:   mov     cx, {count}
-.next:  push    cx
-        {body}
-        pop     cx
-        loop    .next
-        exit
-"""
-# What docs/agent.md says of the cost: (calls, most instructions that the agent adds to each).
-COSTS = {
-    "a printed octet": ("mov dl, 'x'\n mov ah, 2\n int 21h", 110),
-    "an octet by INT 29h": ("mov al, 'x'\n int 29h", 75),
-    "an octet by the BIOS": ("mov ax, 0E41h\n mov bx, 7\n int 10h", 55),
-    "another INT 10h": ("mov ah, 3\n mov bh, 0\n int 10h", 7),
-    "another INT 21h": ("mov ah, 19h\n int 21h", 30),
-    "a keyboard poll": ("mov ah, 1\n int 16h", 40),
-    "another INT 16h": ("mov ah, 2\n int 16h", 3),
-    "a write to a handle that is no console": (
-        "mov bx, 4\n mov cx, 1\n mov dx, 100h\n mov ah, 40h\n int 21h",
-        30,
-    ),
-    "pure computing": ("nop", 0),
+MOST = {
+    **{action.name: MOST_PRINTED for action in PRINTED},
+    "a keyboard poll by INT 16h AH=01h": MOST_POLL,
+    "a keyboard poll by INT 21h AH=0Bh": 64,
+    "another INT 10h": 8,
+    "another INT 16h": 5,
+    "another INT 21h": 26,
+    "pure computing": 0,
 }
 
 
-def instructions(body: str, *, under: bool, count: int) -> int:
-    box = agent_box(AT)
-    source = COST.format(body=body, count=count)
-    with box.counting() as counted:
-        if under:
-            run_under_agent(box, source)
-        else:
-            run_source(box, source)
-        return counted()
+@pytest.mark.parametrize("action", ACTIONS, ids=lambda action: action.name)
+def test_what_an_action_costs_stays_below_its_ceiling(action: agent_cost.Action) -> None:
+    """Guest instructions that the agent adds, all of them: hooks, buffer, check, its part of the writing."""
+    added = agent_cost.added(AGENT.read_bytes(), action)
+    assert -0.01 < added < MOST[action.name] + 0.01
+    assert (added > 1) == (action is not agent_cost.COMPUTING)
 
 
-@pytest.mark.parametrize("name", COSTS)
-def test_the_cost_to_the_program_is_counted_and_bounded(name: str) -> None:
-    """Guest instructions that the agent adds a call, all of them: hooks, buffer, check, its part of the writing."""
-    body, most = COSTS[name]
-    more = {under: instructions(body, under=under, count=300) for under in (True, False)}
-    less = {under: instructions(body, under=under, count=100) for under in (True, False)}
-    added = (more[True] - less[True] - more[False] + less[False]) / 200
-    assert 0 <= added <= most, added
+def test_a_timer_tick_costs_little() -> None:
+    """Where a reset was asked for or keys are typed; otherwise the timer's interrupt is not hooked at all."""
+    assert 5 < agent_cost.added_a_tick(AGENT.read_bytes()) < 7 < MOST_TICK
 
 
 def test_a_timer_tick_costs_six_instructions(bench: Bench) -> None:
-    """Where a reset was asked for; otherwise the timer's interrupt is not hooked at all."""
+    """The same on the bench, exactly."""
     bench.poke(bench.at("scratch"), b"\xc3")  # the next handler: back to the bench
     bench.poke(
         bench.at("old_tick"), bench.symbols["scratch"].to_bytes(2, "little") + SEGMENT.to_bytes(2, "little")
@@ -67,3 +46,40 @@ def test_a_timer_tick_costs_six_instructions(bench: Bench) -> None:
     bench.call("hook_tick")
     assert counted() - 2 == 6  # less the handler's RET and the bench's HLT
     assert bench.octets("ticks_left", 4) == b"\xff\xff\0\0"
+
+
+def test_memory_and_the_programs_stack_stay_below_their_ceilings() -> None:
+    agent = AGENT.read_bytes()
+    memory, otherwise = agent_cost.memory_told(agent)
+    assert len(agent) <= agent_cost.MOST_FILE and memory <= agent_cost.MOST_MEMORY < otherwise
+    assert 0 < agent_cost.programs_stack(agent) <= agent_cost.MOST_STACK
+
+
+def test_shares_are_clocks_of_clocks() -> None:
+    """2,000 octets at 40, 500 polls at 30, 182 ticks at 6: 96,092 instructions; by hand from there."""
+    typical = Typical()
+    assert typical.instructions(40, 30, 6) == pytest.approx(96_092, abs=1)
+    shares = [typical.per_cent(96_092, machine) for machine in MACHINES]
+    assert shares == pytest.approx([100 * 96_092 * 20 / 47_727_270, 100 * 96_092 * 3 / 660_000_000])
+
+
+@pytest.mark.parametrize(("printed", "status"), [(39.5, 0), (40.5, 2)])
+def test_the_command_prints_all_of_it(monkeypatch: pytest.MonkeyPatch, printed: float, status: int) -> None:
+    """A ceiling that is passed is told. The counting itself is tested above."""
+    costs = {action.name: 0.0 if action is agent_cost.COMPUTING else 30.0 for action in ACTIONS}
+    costs[PRINTED[0].name] = printed
+    monkeypatch.setattr(agent_cost, "added", lambda agent, action: costs[action.name])
+    said = run("agent", "--cost", status=status).output
+    for word in (
+        "READOFF.COM",
+        "memory while",
+        "own stack",
+        "timer tick",
+        "8088 at 4.77",
+        "486 at 66",
+        "at most 40",
+    ):
+        assert word in said
+    for action in ACTIONS:
+        assert action.name in said
+    assert ("a ceiling is passed" in said) == bool(status)

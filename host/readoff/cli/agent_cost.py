@@ -52,4 +52,4 @@ def _line(name: str, value: float, unit: str, most: float | None = None, digits:
     shown = f"{value:,}" if isinstance(value, int) else f"{abs(value):,.{digits}f}"
     ceiling = f"at most {most:,}" if most is not None else ""
     click.echo(f"  {name:<{_WIDTH}}{shown:>10} {unit:<8}{ceiling}".rstrip())
-    return most is not None and round(value, 6) > most
+    return most is not None and round(value, 2) > most
