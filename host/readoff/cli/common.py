@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from readoff import resources
+from readoff.cli.progress import Progress
 from readoff.errors import SchemaError, UsageError
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ class Place:
         """The store, made if there is none. A faulty schema is told before anything is taken."""
         from readoff.store import open_store
 
-        return open_store(self.store, load_all_schemas(self.schemas))
+        return self._telling(open_store(self.store, load_all_schemas(self.schemas)))
 
     def open_to_look(self) -> Store:
         """The store as it is; where there is none, says how to begin and ends the command with status 1.
@@ -47,7 +48,12 @@ class Place:
         if not self.store.exists():
             click.echo(_FIRST_START.format(store=self.store), err=True)
             click.get_current_context().exit(1)
-        return open_store(self.store, lambda: load_all_schemas(self.schemas), create=False)
+        return self._telling(open_store(self.store, lambda: load_all_schemas(self.schemas), create=False))
+
+    def _telling(self, store: Store) -> Store:
+        """The store, which says on a terminal how far its long work is."""
+        store.step = Progress(quiet=self.as_json).count("arrivals")
+        return store
 
 
 def store_options(command: Callable[..., None]) -> Callable[..., None]:

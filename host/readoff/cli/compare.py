@@ -81,12 +81,16 @@ def compare(  # noqa: PLR0913, PLR0917 - one for each option
 
 
 def _report(store: Store, result: Comparison, folder: Path, *, quiet: bool) -> Path:
-    from readoff.cli.report import teller
+    from readoff.cli.progress import Progress
     from readoff.reports.publication import of_comparisons, with_more
     from readoff.reports.writing import write_report
 
     publication = with_more(store, of_comparisons(store, [result]))
-    return write_report(publication, folder, step=teller(quiet=quiet))
+    tell = Progress(quiet=quiet, first=0.0)
+    try:
+        return write_report(publication, folder, step=tell)
+    finally:
+        tell.clear()
 
 
 def as_values(result: Comparison) -> dict[str, object]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,11 +9,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from readoff.cli.common import Place, echo_json, own_schemas, plain, store_options
+from readoff.cli.progress import Progress
 from readoff.errors import UsageError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from readoff.reports.publication import Publication
     from readoff.store import Store
 
@@ -112,9 +110,11 @@ def write(
         made = Made(subject.asked, subject.findings, subject.study, bundled or {})
         return make_bundle(store, subject.publication, made)
 
-    return write_report(
-        subject.publication, folder, bundle=None if bundled is None else make, step=teller(quiet=quiet)
-    )
+    tell = Progress(quiet=quiet, first=0.0)  # it takes some seconds, always
+    try:
+        return write_report(subject.publication, folder, bundle=None if bundled is None else make, step=tell)
+    finally:
+        tell.clear()
 
 
 def _refuse_both(labels: tuple[str, ...]) -> None:
@@ -164,17 +164,6 @@ def label_findings(store: Store, labels: tuple[str, ...], asked: dict[str, Any])
 
 def _rules(asked: dict[str, Any]) -> dict[str, Any]:
     return {name: asked[name] for name in ("margin", "every_metric", "with_typed")}
-
-
-def teller(*, quiet: bool) -> Callable[[str], None]:
-    """Says what is being made on a terminal, in one line that the next one takes the place of."""
-    terminal = not quiet and sys.stderr.isatty()
-
-    def tell(what: str) -> None:
-        if terminal:
-            click.echo(f"\r\x1b[K{what} …" if what != "page" else "\r\x1b[K", nl=False, err=True)
-
-    return tell
 
 
 def show(publication: Publication, page: Path, bundle: Path | None) -> None:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 from readoff.cli.common import Place, check_move_to, echo_json, result_values, store_options
+from readoff.cli.progress import Progress
 from readoff.errors import UsageError
 
 if TYPE_CHECKING:
@@ -66,6 +67,7 @@ class _Taking:
 
     def into(self, store: Store) -> None:
         """Takes all of them. A file is moved when the last of what it brings is committed, never before."""
+        tell = Progress(quiet=self.every_result)
         results = store.take_all(self._arrivals())
         for first in results:
             read = self._read.popleft()
@@ -74,6 +76,8 @@ class _Taking:
                 self._count(source, next(results))
             self.files += 1
             self._move(read)
+            tell(f"{self.files} files taken")
+        tell.clear()
 
     def _count(self, source: str, result: TakenResult) -> None:
         self.new += len(result.new)

@@ -65,7 +65,7 @@ def gather_from(store: Store, source: sqlite3.Connection, other: Path) -> Gather
     _numbers(store, source, other)
     numbers: dict[int, int] = {}
     there: deque[int] = deque()
-    for result in store.take_gathered(_arrivals(source, gathered, there)):
+    for result in store.take_gathered(_arrivals(store, source, gathered, there)):
         numbers[there.popleft()] = result.arrival
         gathered.new += not result.again
         gathered.records += 0 if result.again else len(result.new)
@@ -117,13 +117,16 @@ def _one(source: sqlite3.Connection, sql: str) -> Any:
     return source.execute(sql).fetchone()[0]
 
 
-def _arrivals(source: sqlite3.Connection, gathered: Gathered, there: deque[int]) -> Iterator[Incoming]:
+def _arrivals(
+    store: Store, source: sqlite3.Connection, gathered: Gathered, there: deque[int]
+) -> Iterator[Incoming]:
     """The other's arrivals in the order in which they came, with their sightings; there gets their numbers."""
     where = str(gathered.path)
     with telling(where):
         numbers = [row[0] for row in source.execute("SELECT number FROM arrivals ORDER BY number")]
     gathered.arrivals = len(numbers)
-    for number in numbers:
+    for done, number in enumerate(numbers):
+        store.step(done, len(numbers))
         octets = _octets(source, number, gathered)
         if octets is None:
             continue
@@ -133,6 +136,7 @@ def _arrivals(source: sqlite3.Connection, gathered: Gathered, there: deque[int])
             ).fetchall()
         there.append(number)
         yield Incoming(octets, f"{gathered.path} arrival {number}", tuple(sightings))
+    store.step(len(numbers), len(numbers))
 
 
 def _octets(source: sqlite3.Connection, number: int, gathered: Gathered) -> bytes | None:

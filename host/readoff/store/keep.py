@@ -142,6 +142,8 @@ class Store:
         self.db, self.path, self._now = db, path, now
         self._conn: sqlite3.Connection = db.conn
         self._schemas = schemas
+        self.step: Callable[[int, int], None] = lambda done, of: None
+        """Called in long work with how many arrivals are done, and of how many."""
 
     def __enter__(self) -> Store:
         return self
@@ -315,7 +317,14 @@ class Store:
         for table in DERIVED:
             self.db.execute(f"DELETE FROM {table}")
         numbers = self._conn.execute("SELECT number FROM arrivals ORDER BY number").fetchall()
-        Deriving(self.db, self.schemas).arrivals(self._arrival(number) for (number,) in numbers)
+        Deriving(self.db, self.schemas).arrivals(self._told([number for (number,) in numbers]))
+
+    def _told(self, numbers: Sequence[int]) -> Iterator[Arrival]:
+        """The arrivals of these numbers, and how far it is."""
+        for done, number in enumerate(numbers):
+            self.step(done, len(numbers))
+            yield self._arrival(number)
+        self.step(len(numbers), len(numbers))
 
     def _state(self) -> State:
         readings = self.db.execute(
