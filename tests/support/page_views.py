@@ -201,7 +201,7 @@ def fill(path: Path) -> int:
 def statuses() -> list[Status]:
     """A line that has said that its spool is empty, and a folder."""
     now = time.monotonic()
-    line = Status("/dev/ttyUSB0", "line", alive=True, octets=48_212, records=17, left=0)
+    line = Status("/dev/ttyUSB0", "line", alive=True, octets=48_212, records=17, left=0, bits=115_200)
     line.last_arrival, line.last_activity = now - 42, now - 42
     return [
         line,

@@ -29,6 +29,7 @@ def converse(connection: Connection, desk: Desk, going_on: Callable[[], bool]) -
     """Reads and answers until it is to end. Raises OSError when the line is gone."""
     status, receiver = desk.status, desk.receiver
     divisor = receiver.rate.start
+    status.bits = rate_of(divisor)
 
     def write(octets: bytes) -> None:
         try:
@@ -54,7 +55,9 @@ def converse(connection: Connection, desk: Desk, going_on: Callable[[], bool]) -
         if receiver.divisor != divisor and not connection.set_rate(rate_of(receiver.divisor)):
             desk.note(About.SOURCE, f"the port can not be set to {rate_of(receiver.divisor)} bits a second")
             receiver.rate.stay()
-        divisor = receiver.divisor
+        if receiver.divisor != divisor:
+            divisor = receiver.divisor
+            status.bits = rate_of(divisor)
 
 
 class _Line(threading.Thread):
@@ -94,7 +97,7 @@ class _Line(threading.Thread):
         """Tells it, once until it is something else."""
         if self.status.problem != what:
             self.clerk.tell(Note(self.status.name, About.SOURCE, what))
-        self.status.alive, self.status.problem = False, what
+        self.status.alive, self.status.problem, self.status.bits = False, what, 0
 
 
 class PortLine(_Line):

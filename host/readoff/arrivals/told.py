@@ -63,7 +63,8 @@ class Status:
     seconds of time.monotonic, or None before the first. octets: read so far. records: arrivals committed.
     noise: octets on a line that were no frame. pending: files that are still growing or settling, or records
     that are coming in. problem: why it is not alive, or "". left: records that stay in the agent's spool by its
-    own last word, or None where it has not said so, or has spoken since.
+    own last word, or None where it has not said so, or has spoken since. bits: the rate that a line goes at now, in
+    bits a second, as agent and host agreed; 0 where it is not open.
     """
 
     name: str
@@ -77,3 +78,4 @@ class Status:
     pending: int = 0
     problem: str = ""
     left: int | None = None
+    bits: int = 0

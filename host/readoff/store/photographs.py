@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 MOST_OCTETS = 24 << 20
 """Of a photograph as it comes."""
 MOST_POINTS = 64_000_000
-"""Of a photograph as it comes: more than any telephone's usual setting, less than what fills the memory."""
+"""Of a JPEG as it comes: more than any telephone's usual setting; it is made smaller while it is decoded."""
+MOST_POINTS_WHOLE = 24_000_000
+"""Of another kind, which is decoded whole first."""
 LONGEST_SIDE = 2400
 """Points of the longer side of what is kept: a jumper's print stays legible, and the store stays small."""
 KINDS = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp"}
@@ -59,9 +61,10 @@ def clean(octets: bytes, where: str = "") -> Photograph:
             warnings.simplefilter("ignore", Image.DecompressionBombWarning)  # MOST_POINTS is our own bound
             with Image.open(io.BytesIO(octets), formats=tuple(KINDS)) as picture:
                 kind = str(picture.format)
-                if picture.width * picture.height > MOST_POINTS:
+                most = MOST_POINTS if kind == "JPEG" else MOST_POINTS_WHOLE
+                if picture.width * picture.height > most:
                     raise _refused(
-                        f"a photograph may have {MOST_POINTS // 1_000_000} million points, and this has "
+                        f"a {kind} may have {most // 1_000_000} million points, and this has "
                         f"{picture.width} × {picture.height}",
                         where,
                     )
