@@ -1,4 +1,4 @@
-"""A store opened only to add: nothing that waits is read, nothing is brought up to date, nothing else is taken for one."""
+"""A store opened only to add: nothing that waits is read, nothing brought up to date, nothing else taken for one."""
 
 import sqlite3
 

@@ -58,7 +58,9 @@ def clean(octets: bytes, where: str = "") -> Photograph:
         raise _refused(f"a photograph may have {MOST_OCTETS >> 20} MiB, and this has more", where)
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)  # MOST_POINTS is our own bound
+            warnings.simplefilter(
+                "ignore"
+            )  # of faulty tags, which are left out; MOST_POINTS is our own bound
             with Image.open(io.BytesIO(octets), formats=tuple(KINDS)) as picture:
                 kind = str(picture.format)
                 most = MOST_POINTS if kind == "JPEG" else MOST_POINTS_WHOLE
