@@ -32,8 +32,10 @@ CMOS_CLOCK_SIZE         equ 10h
 CMOS_SIZE               equ 80h
 CMOS_FIRST_SIZE         equ 40h         ; of the first chips
 
+        section .stay
+
 ; ----------------------------------------------------------------------------------------------
-; cmos_read: one octet of CMOS memory.
+; cmos_read: one octet of CMOS memory; needed around a run, too.
 ; Input: AL = index, 0 to 7Fh.  Output: AL.  Destroys: AH.
 cmos_read:
         pushf
@@ -49,6 +51,8 @@ cmos_read:
         mov     al, ah
         popf
         ret
+
+        section .text
 
 ; ----------------------------------------------------------------------------------------------
 ; rtc_find: is there a real-time clock behind ports 70h and 71h? Asked once, then remembered.
@@ -305,7 +309,6 @@ cmos_unmirror:
 
         section .data
 rtc_there:              db PRESENCE_UNKNOWN
-rtc_indexes:            db RTC_SECONDS, 2, 4, 6, 7, 8, 9, RTC_CENTURY
 ; register, largest in BCD, least
 rtc_limits:             db RTC_SECONDS, 59h, 0, 2, 59h, 0, 4, 23h, 0, 7, 31h, 1, 8, 12h, 1, 0FFh
         section .bss

@@ -99,6 +99,7 @@ run_record:
         jc      .discard
         call    screen_clear
         call    screen_first
+        call    edge_before
         call    run_program
         cmp     word [files_list_size], 0
         je      .ended
@@ -146,6 +147,7 @@ run_program:
         mov     byte [screens_missed], 1
 .screen:
         call    screen_after
+        call    edge_after
         mov     byte [files_missing], 0
         cmp     word [files_list_size], 0
         jne     .files

@@ -386,6 +386,7 @@ dos_section:
 %include "drivers.asm"
 %include "pci.asm"
 %include "rtc.asm"
+%include "edges.asm"
 %include "residents.asm"
 %include "startup.asm"
 

@@ -13,7 +13,7 @@ from typing import Final
 from readoff.box import images
 from readoff.box.bios import Bios
 from readoff.box.clock import Counter, InterruptController, IntervalTimer, Timetable
-from readoff.box.cmos import RealTimeClock
+from readoff.box.cmos import RealTimeClock, Waiting
 from readoff.box.dos import Dos
 from readoff.box.dos_handles import OpenFile
 from readoff.box.dos_state import ticks_of
@@ -136,7 +136,8 @@ class Boot:
         ports.add_timing(self.controller, self.timer)
         ports.add_keyboard(self.keyboard, None if early else self._reset)
         if self.rtc is not None:
-            ports.add_cmos(self.rtc)
+            waiting = Waiting(self.rtc, self.engine.now, advance, self.timetable.next)
+            ports.add_cmos(self.rtc, waiting.read)
         for number, line in enumerate(self.lines, 1):
             ports.add_uart(number, line.uart)
         ports.add_video(self.video)

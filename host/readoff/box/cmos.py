@@ -13,6 +13,10 @@ SUM_LAST: Final = 0x2D
 UPDATE_FLAG: Final = 0x80
 # The flag rises 244 us before an update of 1,984 us; the new time shows when it falls.
 UPDATE_TIME: Final = (244 + 1984) * 10**6
+_CLOSE: Final = SECOND // 1000  # looks closer together than this follow on one another
+_MANY_LOOKS: Final = 64
+_TOO_MANY_LOOKS: Final = 700  # the clock does not go
+_BEFORE_EVENT: Final = SECOND // 4000
 
 
 def check_sum(octets: bytes | bytearray) -> int:
@@ -74,6 +78,10 @@ class RealTimeClock:
         self._phase = -self._now()
         self._base = moment
 
+    def until_update(self) -> int:
+        """Picoseconds until the update-in-progress bit rises; 0 while it is set."""
+        return max(0, SECOND - UPDATE_TIME - self._since_base() % SECOND)
+
     def updating(self) -> bool:
         """Whether the update-in-progress bit is set."""
         return self._since_base() % SECOND >= SECOND - UPDATE_TIME
@@ -126,3 +134,44 @@ class RealTimeClock:
         except ValueError:
             return
         self._base += moved - shown
+
+
+class Waiting:
+    """Lets time pass when a program does nothing but look at the clock until it changes.
+
+    After some looks at status A in close succession the next ones take longer, up to shortly before the next event of
+    the machine or the next update: what the program sees is a slower bus, and its waits cost the host little. advance:
+    adds picoseconds to the virtual time; next_event: when the next event is due.
+    """
+
+    def __init__(
+        self,
+        rtc: RealTimeClock,
+        now: Callable[[], int],
+        advance: Callable[[int], None],
+        next_event: Callable[[], int],
+    ) -> None:
+        self._rtc = rtc
+        self._now = now
+        self._advance = advance
+        self._next_event = next_event
+        self._looks = 0
+        self._last = 0
+        self._shown = rtc.time()
+
+    def read(self) -> int:
+        """Port 71h."""
+        if self._rtc.index == 0x0A:
+            self._look()
+        return self._rtc.read()
+
+    def _look(self) -> None:
+        now, shown = self._now(), self._rtc.time()
+        follows = now - self._last < _CLOSE and shown == self._shown and not self._rtc.updating()
+        self._looks = self._looks + 1 if follows else 0
+        self._shown = shown
+        if _MANY_LOOKS < self._looks < _TOO_MANY_LOOKS:
+            spare = min(self._next_event() - now, self._rtc.until_update()) - _BEFORE_EVENT
+            if spare > 0:
+                self._advance(spare)
+        self._last = self._now()

@@ -69,14 +69,14 @@ class Ports:
         self.add(0x64, lambda: 0x14, lambda value: reset("port 64h") if value == 0xFE else None)
         self.add(0x92, lambda: 0x00, lambda value: reset("port 92h") if value & 1 else None)
 
-    def add_cmos(self, rtc: RealTimeClock) -> None:
-        """70h and 71h."""
+    def add_cmos(self, rtc: RealTimeClock, read: Read) -> None:
+        """70h and 71h. read: what reads 71h."""
 
         def select(value: int) -> None:
             rtc.index = value & 0x7F
 
         self.add(0x70, None, select)
-        self.add(0x71, rtc.read, rtc.write)
+        self.add(0x71, read, rtc.write)
 
     def add_uart(self, number: int, uart: Uart) -> None:
         """Eight registers at the usual base of COM(number)."""

@@ -229,6 +229,7 @@ def _readings(full: RunInFull) -> None:
 
 
 def _head(full: RunInFull) -> Iterable[str]:
+    from readoff.store.clocks import sentences
     from readoff.store.collected import collected
 
     run = full.run
@@ -241,6 +242,7 @@ def _head(full: RunInFull) -> Iterable[str]:
     yield f"the machine's own clock says {run.dos_time or 'no date that exists'}"
     if run.flags:
         yield "flags: " + ", ".join(flag.replace("_", " ") for flag in run.flags.split())
+    yield from sentences(full.record)
     asked = collected(full.record)
     if asked:
         yield "files asked for: " + asked.sentence()

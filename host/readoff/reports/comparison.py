@@ -15,6 +15,7 @@ from readoff.snapshots import Difference, Disagreement, Snapshot, agreed, differ
 from readoff.snapshots.multitasking import multitasking, times_told
 from readoff.store import Store, find, labelled
 from readoff.store.captures import RunState
+from readoff.store.clocks import why_no_time
 from readoff.store.find import ReadingRow, RunRow
 from readoff.store.typed import TypedRow, typed
 
@@ -247,8 +248,8 @@ def _evidence(store: Store, label: str, asked: _Asked, left_out: list[LeftOut]) 
         task = Task(run.program.lower(), run.arguments.strip())
         counted_by_hand = [each.as_reading() for each in hand] if asked.with_typed else []
         for reading in (*by_run.get(run.number, []), *counted_by_hand):
-            if reading.metric == AGENT_TIME and "clock_ambiguous" in run.flags.split():
-                left_out.append(LeftOut(run, AGENT_TIME, "the agent's clock was ambiguous"))
+            if reading.metric == AGENT_TIME and (why := why_no_time(run.flags)):
+                left_out.append(LeftOut(run, AGENT_TIME, why))
             else:
                 out.setdefault((task, reading.metric, reading.unit), []).append(Evidence(run, reading))
     return out

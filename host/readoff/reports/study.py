@@ -14,6 +14,7 @@ from readoff.reports.comparison import AGENT_TIME, Evidence, LeftOut, held_metri
 from readoff.snapshots import Snapshot
 from readoff.store import Store, find
 from readoff.store.boots import ShotRow, order_of_coming, sent_files, shot_rows
+from readoff.store.clocks import why_no_time
 from readoff.store.find import ReadingRow, RunRow
 from readoff.store.notes import notes
 from readoff.store.typed import TypedRow, typed
@@ -318,8 +319,8 @@ def _evidence(
 
 def _why_none(run: RunRow, wanted: Wanted, has: Sequence[str], held: Mapping[str, str]) -> str:
     """Why a good run gives no reading of a metric, or "" where it gives one. has: what it gives."""
-    if wanted.metric == AGENT_TIME and "clock_ambiguous" in run.flags.split():
-        return "the agent's clock was ambiguous"
+    if wanted.metric == AGENT_TIME and (why := why_no_time(run.flags)):
+        return why
     if wanted.metric in has:
         return ""
     told = ", ".join(dict.fromkeys(has)) or "none"

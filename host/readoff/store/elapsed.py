@@ -39,6 +39,13 @@ def seconds_of(counts: int, places: Decimal = _TIME_PLACES) -> Decimal:
     return (Decimal(counts) * 264 / 315 / 1_000_000).quantize(places)
 
 
+def _places_of(quantum: Decimal) -> Decimal:
+    """The decimal place that shows a time to a tenth of its step at least, and no finer."""
+    if not quantum:
+        return _TIME_PLACES
+    return max(_TIME_PLACES, Decimal(1).scaleb(quantum.adjusted() - 1))
+
+
 def elapsed_of(record: Record) -> Elapsed | None:
     """The elapsed time of a run that ended; None where the record has none, or none above zero."""
     section = next((each for each in record.all("run_end") if each.values is not None), None)
@@ -49,10 +56,11 @@ def elapsed_of(record: Record) -> Elapsed | None:
     if total == 0:
         return None
     step = int(section.values["resolution"])
+    quantum = seconds_of(step, _STEP_PLACES)
     return Elapsed(
-        seconds=seconds_of(total),
-        quantum=seconds_of(step, _STEP_PLACES),
-        line=f"agent's timer: {ticks} ticks and {counts} counts, in steps of {step}",
+        seconds=seconds_of(total, _places_of(quantum)),
+        quantum=quantum,
+        line=f"agent's timer: {ticks} ticks and {counts} counts, in steps of {quantum:.7f} s",
         begin=section.begin,
         end=section.begin + len(section.payload),
     )

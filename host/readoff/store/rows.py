@@ -10,7 +10,7 @@ from readoff.contract import dos_time
 from readoff.contract.record import Record
 from readoff.errors import MalformedError
 from readoff.readings import CaptureKind, Readout
-from readoff.store import elapsed
+from readoff.store import clocks, elapsed
 from readoff.store.captures import RunState, Taken
 from readoff.store.standing import Standing, verified_length
 
@@ -71,6 +71,7 @@ def run_columns(record: Record, state: RunState, taken: Sequence[Taken]) -> dict
         each.capture.name for each in taken if each.capture.kind is CaptureKind.FILE and each.capture.name
     ]
     alone = record.kind == "file"
+    disturbed = [clocks.DISTURBED] if clocks.is_disturbed(record) else []
     return {
         "kind": "file" if alone else "run",  # a probe is a run of the agent's own
         "label": start.get("label", ""),
@@ -85,7 +86,7 @@ def run_columns(record: Record, state: RunState, taken: Sequence[Taken]) -> dict
         "outcome": str(end.get("outcome", "")),
         "exit_kind": str(end.get("exit_kind", "")),
         "exit_code": end.get("exit_code"),
-        "flags": " ".join(name for name, value in flags.items() if value is True),
+        "flags": " ".join([*(name for name, value in flags.items() if value is True), *disturbed]),
     }
 
 
@@ -132,7 +133,7 @@ def elapsed_rows(record: Record, *, headline: bool) -> Iterable[dict[str, Any]]:
         "approximate": float(found.seconds),
         "unit": "s",
         "better": "lower",
-        "decimals": 7,
+        "decimals": -int(found.seconds.as_tuple().exponent),
         "quantum": str(found.quantum),
         "roundings": 2,
         "derived": 0,
