@@ -200,7 +200,7 @@ def test_a_disk_error_at_any_write_is_told_and_what_was_kept_is_sound() -> None:
 def test_a_machine_that_hangs_leaves_an_opened_record(spec: object) -> None:
     source = "main: mov dx, text\n mov ah, 9\n int 21h\n.hang: jmp .hang\ntext: db 'on my way', 13, 10, '$'"
     box = agent_box(spec, HANGS=source)  # type: ignore[arg-type]
-    box.cut_power_at(0.8)
+    box.cut_power_at(2.5)
     exit_ = box.run("C:\\READOFF.COM", "RUN /L:base HANGS")
     assert exit_.kind == "power cut"
     records = [parse_record(box.drive("C").read(name)) for name in record_names(box)]
