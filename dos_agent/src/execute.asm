@@ -48,9 +48,6 @@ program_execute:
         call    dos
         mov     word [programs_critical], critical_handler
         mov     [programs_critical + 2], cs
-        call    divide_vector
-        mov     [old_divide], ax
-        mov     [old_divide + 2], dx
         push    ds
         lds     dx, [PSP_OLD_CRITICAL]  ; critical errors of the program are DOS's and the user's affair
         mov     ax, 2500h | VECTOR_CRITICAL
@@ -115,8 +112,7 @@ program_execute:
         call    dos
         mov     dx, ctrl_c_handler
         mov     ax, 2500h | VECTOR_CTRL_C
-        call    dos
-        jmp     divide_restore
+        jmp     dos
 .refused:
         mov     [run_end_part + L_run_end.dos_error], ax
         mov     bl, OUTCOME_NOT_FOUND
@@ -171,6 +167,9 @@ program_outcome:
         mov     al, OUTCOME_CRITICAL_ERROR
         cmp     ah, EXIT_KIND_CRITICAL_ERROR
         je      .set
+        mov     al, OUTCOME_DIVIDE_ERROR        ; DOS says Ctrl-C then, or nothing at all
+        cmp     byte [program_divided], 0
+        jne     .set
         mov     al, OUTCOME_CTRL_C
         cmp     ah, EXIT_KIND_CTRL_C
         je      .set

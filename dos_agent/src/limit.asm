@@ -9,6 +9,8 @@ OVER_TICKS              equ 55          ; three seconds
 ROMS_BEGIN              equ 0C000h      ; from here on
 
 section .hookdata
+old_division:           dd 0
+program_divided:        db 0            ; 1: a division without a result, and no handler of the program's
 old_tick:               dd 0
 ticks_left:             dd 0
 section .staydata
@@ -44,6 +46,11 @@ hook_tick:
         call    far [cs:old_tick]
         work    over_time
         iret
+
+; hook_divide: INT 0. DOS's handler, behind, ends the program; its exit code may look like that of Ctrl-C.
+hook_divide:
+        mov     byte [cs:program_divided], 1
+        jmp     far [cs:old_division]
 
 section .stay
 

@@ -75,6 +75,7 @@ run_record:
         rep     stosb
         mov     [clock_ambiguous], al
         mov     [program_broken], al
+        mov     [program_divided], al
         mov     [spool_filled], al
         call    console_reset
         call    script_begin

@@ -58,11 +58,13 @@ text_closing:           db ")", CR, LF, 0
 
 text_outcomes:          dw text_finished, text_not_found, text_no_memory, text_refused
                         dw text_ctrl_c, text_critical, text_resident, text_spool_failed
+                        dw text_finished, text_divided  ; a reset is never told
 text_finished:          db 0
 text_not_found:         db "Readoff: there is no such program.", CR, LF, 0
 text_no_memory:         db "Readoff: not enough memory for the program.", CR, LF, 0
 text_refused:           db "Readoff: DOS would not start the program.", CR, LF, 0
-text_ctrl_c:            db "Readoff: the program was broken off: Ctrl-C, or a division without a result.", CR, LF, 0
+text_ctrl_c:            db "Readoff: the program was broken off by Ctrl-C.", CR, LF, 0
+text_divided:           db "Readoff: the program was ended by a division without a result.", CR, LF, 0
 text_critical:          db "Readoff: the program was ended by a critical error.", CR, LF, 0
 text_resident:          db "Readoff: the program stays resident.", CR, LF, 0
 text_spool_failed:      db "Readoff: the spool failed while the program ran (full, or a disk error).", CR, LF, 0

@@ -13,6 +13,8 @@ hook_table:             db VECTOR_DOS
                         dw hook_keys, old_keys
                         db VECTOR_KEYBOARD
                         dw hook_keyboard, old_keyboard
+                        db VECTOR_DIVIDE
+                        dw hook_divide, old_division
 hook_table_tick:        db VECTOR_TICK                  ; where a reset was asked for, or keys are typed
                         dw hook_tick, old_tick
 hook_table_end:
@@ -20,8 +22,7 @@ HOOK_ENTRY              equ 5
 
 section .staybss
         alignb  2
-old_divide:             resd 1
-hooks_left:             resb 6                          ; by hook_table: 1 when it is in the chain and must stay
+hooks_left:             resb 7                          ; by hook_table: 1 when it is in the chain and must stay
 critical_seen:          resb 1                          ; 1 + code of the last critical error of our own calls
 
 section .start
@@ -174,31 +175,6 @@ memory_is_free:
 .no:
         pop     es
         clc
-        ret
-
-; divide_vector: the vector of INT 0.
-; Input: none.  Output: DX:AX.  Destroys: nothing.
-divide_vector:
-        push    es
-        xor     ax, ax
-        mov     es, ax
-        mov     ax, [es:VECTOR_DIVIDE * 4]
-        mov     dx, [es:VECTOR_DIVIDE * 4 + 2]
-        pop     es
-        ret
-
-; divide_restore: put the vector of INT 0 back when it leads into memory that was given back.
-; Input: [old_divide].  Output: none.  Destroys: AX, BX, CX, DX.
-divide_restore:
-        call    divide_vector
-        call    memory_is_free
-        jnc     .leave
-        push    ds
-        lds     dx, [old_divide]
-        mov     ax, 2500h | VECTOR_DIVIDE
-        call    dos
-        pop     ds
-.leave:
         ret
 
 ; ctrl_c_handler: INT 23h. The program is ended, and that is noted; the agent itself goes on.

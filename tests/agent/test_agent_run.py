@@ -110,22 +110,6 @@ def test_exits(tail: str, expected: tuple[str, str, int]) -> None:
     assert console(ran.run)
 
 
-def test_ctrl_c_ends_the_program_and_the_repeats_but_not_the_agent() -> None:
-    ran = readoff(agent_box(AT, "CTRLC.COM"), "RUN /N:3 CTRLC", keys="\x03")
-    assert ending(ran) == ("ctrl_c", "ctrl_c", 0)
-    assert console(ran.run) == b"CtrlC: waiting for a key\r\n"
-    assert "broken off" in ran.said
-    assert ran.exit.code == EXIT_MISSING
-
-
-def test_a_divide_error_ends_the_program_but_not_the_agent() -> None:
-    box = agent_box(AT, "DIVZERO.COM", "WAYS.COM")
-    ran = readoff(box, "RUN DIVZERO")
-    assert console(ran.run).startswith(b"Divide: by zero now\r\n")
-    assert ending(ran)[1] == "ctrl_c"  # so says this DOS: 0100h
-    assert readoff(box, "RUN WAYS 02").exit.code == EXIT_ALL
-
-
 @pytest.mark.parametrize(("tail", "code"), [("STAYS 27", 0), ("STAYS 31 7", 7)])
 def test_a_program_that_stays(tail: str, code: int) -> None:
     box = agent_box(AT, "STAYS.COM", "WAYS.COM")
