@@ -79,7 +79,11 @@ def test_every_id_is_there_once(opened):
 
 def test_it_prints(opened):
     page = opened()
+    hidden = """() => [...document.querySelectorAll('details td')].filter(
+      each => !each.checkVisibility({contentVisibilityAuto: true})).length"""
+    assert page.evaluate(hidden) > 50
     page.emulate_media(media="print")
+    assert page.evaluate(hidden) == 0  # what is folded away on a screen is on paper
     assert page.pdf(format="A4")[:5] == b"%PDF-"
 
 

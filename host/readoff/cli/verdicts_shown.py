@@ -85,6 +85,7 @@ def show(seen: StudyInStore, verdicts: Verdicts, file: Path) -> None:
     lines("Left out", list(grouped(seen.left_out)))
     looks.say()
     looks.say(f"Down to the lines that were read: readoff why NAME --study {file}")
+    looks.say(f"To publish it: readoff report FOLDER --study {file} --bundle")
 
 
 def _judged(judged: Sequence[Judged]) -> None:
