@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import functools
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict, dataclass, is_dataclass
 from decimal import Decimal
+from itertools import chain, islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from readoff.store import Store
 
 DEFAULT_STORE = "readoff.db"
+_CHUNKS = 5000  # pieces of JSON written at once
 
 
 @dataclass(frozen=True)
@@ -141,7 +143,25 @@ def check_move_to(folder: Path | None, sources: Iterable[Path]) -> None:
 
 def echo_json(value: Any) -> None:
     """An answer as JSON, in a stable form: indented, keys in our order, no escapes for letters."""
-    click.echo(json.dumps(plain(value), indent=2, ensure_ascii=False))
+    chunks = json.JSONEncoder(indent=2, ensure_ascii=False).iterencode(plain(value))
+    while some := "".join(islice(chunks, _CHUNKS)):
+        click.echo(some, nl=False)
+    click.echo()
+
+
+class Streamed(list[Any]):
+    """A list for echo_json whose members are made one at a time, when they are written; once."""
+
+    def __init__(self, members: Iterable[Any]) -> None:
+        super().__init__()
+        self._members = iter(members)
+        self._first = list(islice(self._members, 1))
+
+    def __bool__(self) -> bool:
+        return bool(self._first)
+
+    def __iter__(self) -> Iterator[Any]:
+        return map(plain, chain(self._first, self._members))
 
 
 def result_values(result: TakenResult) -> dict[str, Any]:
@@ -162,6 +182,8 @@ def plain(value: Any) -> Any:
         return plain(asdict(value))
     if isinstance(value, dict):
         return {str(key): plain(each) for key, each in value.items()}
+    if isinstance(value, Streamed):
+        return value
     if isinstance(value, list | tuple | set):
         return [plain(each) for each in value]
     if isinstance(value, bytes):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, echo_json, store_options
+from readoff.cli.common import Place, Streamed, echo_json, store_options
 
 if TYPE_CHECKING:
     from readoff.store.find import RunRow
@@ -40,15 +40,15 @@ def runs(
     from readoff.store import find, labelled
 
     with place.open_to_look() as store:
-        rows = find.runs(store, label=label, program=program, state=state or "")
-        shots = labelled.snapshot_rows(store, label=label)
+        rows = find.each_run(store, label=label, program=program, state=state or "")
+        filtered = bool(program or state)
+        every = labelled.snapshot_rows(store, label=label)
+        shots = (shot for shot in every if all_snapshots or (not shot.runs and not filtered))
         held = find.counts(store)["holds"]
-    filtered = bool(program or state)
-    shots = [shot for shot in shots if all_snapshots or (not shot.runs and not filtered)]
-    if place.as_json:
-        echo_json({"runs": rows, "snapshots": shots, "held": held})
-    else:
-        _show(rows, shots, held)
+        if place.as_json:
+            echo_json({"runs": Streamed(rows), "snapshots": Streamed(shots), "held": held})
+        else:
+            _show(list(rows), list(shots), held)
 
 
 def _show(rows: Sequence[RunRow], shots: Sequence[SnapshotRow], held: int) -> None:

@@ -146,10 +146,15 @@ def runs(store: Store, *, label: str = "", program: str = "", state: str = "") -
     """Runs in the order of their numbers, filtered where a filter is given. label and program: exactly, but
     for the program's case, since DOS knows none.
     """
+    return list(each_run(store, label=label, program=program, state=state))
+
+
+def each_run(store: Store, *, label: str = "", program: str = "", state: str = "") -> Iterator[RunRow]:
+    """Likewise, one at a time."""
     where, values = where_of(
         {"u.label = ?": label, "u.program = ? COLLATE NOCASE": program, "u.state = ?": state}
     )
-    return [RunRow(*row) for row in rows_of(store, RUNS + where + " ORDER BY u.number", values)]
+    return (RunRow(*row) for row in rows_of(store, RUNS + where + " ORDER BY u.number", values))
 
 
 def run_in_full(store: Store, name: str) -> RunInFull:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from readoff.snapshots import Fact, Snapshot
-from readoff.store.find import measured_in, query, rows_of, where_of
+from readoff.store.find import measured_in, rows_of, where_of
 from readoff.store.keep import Store
 
 _AT_ONCE = 500
@@ -84,10 +84,10 @@ class SnapshotRow:
     completeness: str
 
 
-def snapshot_rows(store: Store, *, label: str = "") -> list[SnapshotRow]:
-    """All snapshots in the order of their boots, without their facts."""
+def snapshot_rows(store: Store, *, label: str = "") -> Iterator[SnapshotRow]:
+    """All snapshots in the order of their coming, without their facts, one at a time."""
     where, values = where_of({"n.label = ?": label})
-    rows = query(
+    rows = rows_of(
         store,
         "SELECT r.id, n.label, n.boot, (SELECT count(*) FROM facts f WHERE f.record = n.record) AS facts, "
         "(SELECT count(*) FROM runs u WHERE u.boot = n.boot AND u.snapshot_ordinal = n.ordinal) AS runs, "
@@ -95,4 +95,4 @@ def snapshot_rows(store: Store, *, label: str = "") -> list[SnapshotRow]:
         "ORDER BY r.number",
         values,
     )
-    return [SnapshotRow(**row) for row in rows]
+    return (SnapshotRow(*row) for row in rows)
