@@ -17,6 +17,7 @@ from readoff.page.bench import NOTES_KEPT, Bench, power_of
 from readoff.page.octets import A_PAGE, octet_page, page_start
 from readoff.page.readers import Readers
 from readoff.page.screens import Mark, look_of, screen_rows
+from readoff.reports.charts.sheet import round_steps
 from readoff.store import find
 
 
@@ -100,7 +101,7 @@ def test_the_interval_chart_lies_as_the_finding_does():
 def test_ticks_are_inside_and_neither_few_nor_many(low, width):
     if low + width == low:
         return
-    ticks = charts._nice(low, low + width)
+    ticks = round_steps(low, low + width, 7)
     assert 2 <= len(ticks) <= 8
     assert all(low - width * 1e-6 - 1e-9 <= tick <= low + width * (1 + 1e-6) + 1e-9 for tick in ticks)
 

@@ -6,11 +6,11 @@ The boots chart: every boot as a point, every reading as a tick, a row for each 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from readoff.judge import Finding
+from readoff.reports.charts.sheet import round_steps
 from readoff.reports.comparison import Evidence, by_boot, mean_of
 
 WIDTH = 640
@@ -18,6 +18,7 @@ _LEFT, _RIGHT = 28, 612
 ROW = 64
 LIFT = 20
 _TOO_NEAR = 18
+_MOST_TICKS = 7
 
 
 @dataclass(frozen=True)
@@ -87,7 +88,8 @@ def interval_chart(finding: Finding) -> IntervalChart:
     least, most = 1 / (1 + margin), 1 + margin
     scale = _Scale([span.low, span.high, least, most, 1.0])
     ticks = tuple(
-        Tick(scale.at(1 + t / 100), _signed(t)) for t in _nice((scale.low - 1) * 100, (scale.high - 1) * 100)
+        Tick(scale.at(1 + t / 100), _signed(t))
+        for t in round_steps((scale.low - 1) * 100, (scale.high - 1) * 100, _MOST_TICKS)
     )
     words = (
         f"{finding.other_label} differs from {finding.base_label} by {per_cent(finding.ratio)}; 95 % interval from "
@@ -124,7 +126,7 @@ def boot_chart(
     words = "; ".join(
         f"{row.label}, {len(row.boots)} boots: " + ", ".join(boot.text for boot in row.boots) for row in rows
     )
-    ticks = tuple(Tick(scale.at(t), f"{t:.6g}") for t in _nice(scale.low, scale.high))
+    ticks = tuple(Tick(scale.at(t), f"{t:.6g}") for t in round_steps(scale.low, scale.high, _MOST_TICKS))
     return BootChart(tuple(rows), ticks, unit, y + 30, f"{words} ({unit})")
 
 
@@ -149,15 +151,6 @@ class _Scale:
 
     def at(self, value: float) -> float:
         return round(_LEFT + (_RIGHT - _LEFT) * (value - self.low) / (self.high - self.low), 1)
-
-
-def _nice(low: float, high: float) -> list[float]:
-    """Round numbers between two: steps of 1, 2 or 5 times a power of ten, about seven at most."""
-    rough = (high - low) / 7
-    power = 10 ** math.floor(math.log10(rough))
-    step = power * next(s for s in (1, 2, 5, 10) if s * power >= rough)
-    first = math.ceil(low / step)
-    return [round(n * step, 10) for n in range(first, math.floor(high / step) + 1)]
 
 
 def _signed(value: float) -> str:
