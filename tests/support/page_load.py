@@ -102,12 +102,16 @@ def _follow(port: int, there: threading.Semaphore) -> None:
     stream = http.client.HTTPConnection("127.0.0.1", port, timeout=600)
     stream.request("GET", "/changes")
     lines = stream.getresponse()
-    asking = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
     first = True
+    asking = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
     for line in iter(lines.readline, b""):
         if line.startswith(b"data:"):
-            asking.request("GET", "/")
-            asking.getresponse().read()
+            try:
+                asking.request("GET", "/")
+                asking.getresponse().read()
+            except (http.client.HTTPException, OSError):  # kept for a while only: as a browser, on a new one
+                asking.close()
+                continue
             if first:
                 there.release()
                 first = False
