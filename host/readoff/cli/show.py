@@ -23,13 +23,25 @@ _IN_SHORT = (
     "cpu.class",
     "cpu.signature",
     "cpu.vendor",
+    "cpu.name",
+    "cpuid.brand",
+    "cpuid.cache_l1_data",
+    "cpuid.cache_l2",
+    "speed.mhz",
+    "speed.mhz_within",
     "cpu.fpu",
+    "fpu.kind",
     "cpu.v86",
     "memory.conventional_kb",
     "memory.extended_88_kb",
+    "xms.free",
+    "ems.total",
     "bios.date",
     "cmos.sum_valid",
+    "dmi.board.product",
     "display.class",
+    "display_rom.text",
+    "vbe.version",
     "dos.major",
     "dos.minor",
 )
@@ -37,7 +49,17 @@ _IN_SHORT = (
 _OFTEN = 20  # readings of one metric that are listed
 _SAYS_NOTHING = ("", "0")
 # Numbers whose bits mean something.
-_IN_HEX = ("cpu.signature", "cpu.features", "cpu.msw", "bios.rom_sum", "bios.equipment", "bios.model")
+_IN_HEX = (
+    "cpu.signature",
+    "cpu.features",
+    "cpu.msw",
+    "fpu.control_word",
+    "fpu.status_word",
+    "control.cr0",
+    "bios.rom_sum",
+    "bios.equipment",
+    "bios.model",
+)
 
 
 @click.command()

@@ -9,13 +9,14 @@ import difflib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from fnmatch import fnmatchcase
 
 from readoff.snapshots.fact import Fact
 
 ABSENT = "absent"
 _OCTETS = re.compile(r"(?:[0-9A-F]{2} )+[0-9A-F]{2}")
 # Facts of octets whose first octet is not number 0 on the machine.
-_COUNTED_FROM = {"cmos.settings": 0x10}
+_COUNTED_FROM = (("cmos.settings", 0x10), ("pci.*.header", 0x0C), ("pci.*.registers", 0x40))
 _MOST_OCTETS_TOLD = 8
 _BETWEEN = re.compile(r"(\d+(?:\.\d+)?) to (\d+(?:\.\d+)?)")
 
@@ -77,7 +78,7 @@ class Difference:
             return ()
         one, two = self.base.value, self.other.value
         if _OCTETS.fullmatch(one) and _OCTETS.fullmatch(two):
-            return tuple(_octets_that_differ(one, two, _COUNTED_FROM.get(self.name, 0)))
+            return tuple(_octets_that_differ(one, two, _first_octet(self.name)))
         if "\n" in one or "\n" in two:
             lines = difflib.ndiff(one.splitlines(), two.splitlines())
             return tuple(line for line in lines if line.startswith(("- ", "+ ")))
@@ -178,6 +179,10 @@ def brief(text: str, width: int = 48) -> str:
 def more(count: int) -> str:
     """How many are not told, or nothing."""
     return f" and {count} more" if count > 0 else ""
+
+
+def _first_octet(name: str) -> int:
+    return next((first for pattern, first in _COUNTED_FROM if fnmatchcase(name, pattern)), 0)
 
 
 def _octets_that_differ(one: str, two: str, first: int) -> Iterable[str]:
