@@ -123,7 +123,8 @@ def test_contrast_is_that_of_the_standard():
 
 
 def test_the_palette_is_the_published_one():
-    # Okabe & Ito, "Color Universal Design", RGB values as published: 0/114/178, 213/94/0, 0/158/115, 204/121/167.
+    # M. Okabe, K. Ito, "Color Universal Design", 2002, revised 2008; RGB from memory: 0/114/178, 213/94/0, 0/158/115,
+    # 204/121/167.
     assert PAPER.series[:4] == ("#0072B2", "#D55E00", "#009E73", "#CC79A7")
 
 
