@@ -58,6 +58,8 @@ main:
         jc      .leave
         cmp     byte [command], COMMAND_RUN
         je      .runs
+        cmp     byte [command], COMMAND_PROBE
+        je      .runs
         cmp     byte [command], COMMAND_STANDBY
         jne     .command
 .runs:

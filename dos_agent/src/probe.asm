@@ -20,25 +20,46 @@ OVERHEAD_TRIES          equ 16
 section .data
         align   2
 ; each: its bit, its name, what measures it, its section
-probes:                 dw 1, text_probe_memory, probe_memory
-                        db TAG_PROBE_MEMORY
-                        dw 1, text_probe_extended, probe_extended
-                        db TAG_PROBE_EXTENDED
+%macro probe 3
+                        dw %1, text_probe_%2, probe_%2
+                        db %3
+%endmacro
+probes:
+        probe   01h, memory, TAG_PROBE_MEMORY
+        probe   01h, extended, TAG_PROBE_EXTENDED
+        probe   02h, display, TAG_PROBE_DISPLAY
+        probe   02h, graphics, TAG_PROBE_GRAPHICS
+        probe   04h, disk, TAG_PROBE_DISK
+        probe   04h, sectors, TAG_PROBE_SECTORS
+        probe   08h, integer, TAG_PROBE_INTEGER
+        probe   10h, float, TAG_PROBE_FLOAT
 probes_end:
 PROBE_SIZE              equ 7
 
 probe_words:            db "MEMORY", 0, 01h
+                        db "DISPLAY", 0, 02h
+                        db "DISK", 0, 04h
+                        db "INTEGER", 0, 08h
+                        db "FLOAT", 0, 10h
                         db "ALL", 0, 0FFh
                         db 0
 text_probe:             db "probe ", 0
 text_probe_memory:      db "memory", 0
 text_probe_extended:    db "extended", 0
+text_probe_display:     db "display", 0
+text_probe_graphics:    db "graphics", 0
+text_probe_disk:        db "disk", 0
+text_probe_sectors:     db "sectors", 0
+text_probe_integer:     db "integer", 0
+text_probe_float:       db "float", 0
 text_probe_path:        db "READOFF.COM", 0
 text_probe_tail:        db "PROBE ", 0
-text_which_probe:       db "Readoff: PROBE what? memory, or all.", CR, LF, 0
+text_which_probe:       db "Readoff: PROBE what? memory, display, disk, integer, float, or all.", CR, LF, 0
 text_probe_open:        db " (", 0
 text_probe_problems:    dw 0, text_problem_timer, text_problem_memory, text_problem_386, text_problem_v86
                         dw text_problem_xms, text_problem_a20, text_problem_block
+                        dw text_problem_fpu, text_problem_mode, text_problem_drive, text_problem_drive
+                        dw text_problem_read, text_problem_graphics
 text_problem_timer:     db "Readoff: the timer is not as the BIOS left it; nothing was measured.", CR, LF, 0
 text_problem_memory:    db "Readoff: not enough free memory to measure.", CR, LF, 0
 text_problem_386:       db "Readoff: not measured: that takes a 386 or later.", CR, LF, 0
@@ -46,6 +67,11 @@ text_problem_v86:       db "Readoff: not measured: a memory manager runs DOS in 
 text_problem_xms:       db "Readoff: not measured: there is no XMS manager.", CR, LF, 0
 text_problem_a20:       db "Readoff: not measured: the A20 line stays closed.", CR, LF, 0
 text_problem_block:     db "Readoff: not measured: the XMS manager has no block to give.", CR, LF, 0
+text_problem_fpu:       db "Readoff: not measured: there is no FPU.", CR, LF, 0
+text_problem_mode:      db "Readoff: not measured: the display has no graphics.", CR, LF, 0
+text_problem_drive:     db "Readoff: not measured: no such drive.", CR, LF, 0
+text_problem_read:      db "Readoff: it could not be read.", CR, LF, 0
+text_problem_graphics:  db "Readoff: not measured: only from a text mode of 25 rows.", CR, LF, 0
 
 section .bss
         alignb  2
@@ -76,10 +102,10 @@ command_probe:
 .repeat:
         mov     bx, probes
 .next:
+        mov     [probe_at], bx
         mov     al, [bx]
         test    [probe_chosen], al
         jz      .over
-        mov     [probe_at], bx
         call    probe_record
         jc      .spool
 .over:
@@ -308,3 +334,6 @@ probe_timer:
 %include "stairs.asm"
 %include "chain.asm"
 %include "flat.asm"
+%include "triad.asm"
+%include "writes.asm"
+%include "reads.asm"

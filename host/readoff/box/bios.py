@@ -20,6 +20,8 @@ ROM: Final = images.ROM_SEGMENT << 4
 COM_BASES: Final = (0x3F8, 0x2F8, 0x3E8, 0x2E8)
 STACK_USE: Final = 40  # octets below the caller's stack pointer that a BIOS service overwrites
 PARAGRAPHS_A_KB: Final = 64
+SECTOR: Final = 512
+DISK_TURN: Final = 10**12 // 60  # picoseconds, of a disk of 3,600 turns a minute
 
 
 class Bios:
@@ -41,6 +43,7 @@ class Bios:
         self._rtc = rtc
         self._drives = drives
         self.image = images.rom()
+        self.sectors_read = 0
         self.reset: Callable[[str], None] = lambda how: None
         self.extras: ExtraServices | None = None
 
@@ -129,12 +132,12 @@ class Bios:
         self._registers.ax = self._memory.word(BDA + 0x13)
 
     def gate_int13(self) -> None:
-        """Disks: 00 reset, 08 parameters, 15 kind. Sectors are not there."""
+        """Disks: 00 reset, 02 read (of fixed disks: zeros), 08 parameters, 15 kind. Others are not there."""
         registers = self._registers
         function, drive = registers.ax >> 8, registers.dx & 0xFF
         letters = [d for d in self._drives.letters if self._drives[d].removable != bool(drive & 0x80)]
         present = drive & 0x7F < len(letters)
-        self._flag(FLAG_CARRY, not present or function not in (0x00, 0x08, 0x15))
+        self._flag(FLAG_CARRY, not present or function not in (0x00, 0x02, 0x08, 0x15))
         if function == 0x00 and present:
             registers.ax &= 0x00FF
         elif function == 0x08 and present:
@@ -147,10 +150,25 @@ class Bios:
             registers.dx = (heads - 1) << 8 | len(letters)
             if drive < 0x80:
                 registers.es, registers.di = images.ROM_SEGMENT, self.image.at.disk_table
+        elif function == 0x02 and present and drive & 0x80 and registers.ax & 0xFF:
+            self._read_sectors(registers.ax & 0xFF)
         elif function == 0x15 and present:
             registers.ax = registers.ax & 0xFF | (0x0300 if drive & 0x80 else 0x0200)
         else:
             registers.ax = registers.ax & 0xFF | 0x0100
+
+    def _read_sectors(self, count: int) -> None:
+        """Zeros, after the time of a turn of the disk."""
+        registers = self._registers
+        start = (registers.es << 4) + registers.bx
+        if start >> 16 != (start + count * SECTOR - 1) >> 16:
+            registers.ax = 0x0900  # a page of the DMA would be crossed
+            self._flag(FLAG_CARRY, True)
+            return
+        self._memory.octets[start : start + count * SECTOR] = bytes(count * SECTOR)
+        self._engine.advance(DISK_TURN)
+        registers.ax = count
+        self.sectors_read += count
 
     def gate_int15(self) -> None:
         """88h, E801h, C0h, 86h, 87h; all else is not supported (CF = 1, AH = 86h)."""

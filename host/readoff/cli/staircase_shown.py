@@ -33,24 +33,24 @@ _PROBLEMS = {
 
 
 def show_probe(record: Record) -> None:
-    """Prints the staircases of a probe's record, or why there is none."""
+    """Prints the staircases of a probe's record, and of any probe why it measured nothing."""
     from readoff.cli import looks
 
-    for section, region in STAIRCASES.items():
-        values = record.values(section)
-        if values is None:
+    for section in record.sections:
+        values = section.values
+        if values is None or "problem" not in values:
             continue
-        looks.heading(
-            f"Memory staircase, {_PLACES[region]} (ns per access, median of {values['passes']} passes)"
-        )
-        stair = staircase_of(values)
-        if stair is None:
+        stair = staircase_of(values) if section.name in STAIRCASES else None
+        if stair is not None:
+            place = _PLACES[STAIRCASES[section.name]]
+            looks.heading(f"Memory staircase, {place} (ns per access, median of {values['passes']} passes)")
+            for line in drawn(stair):
+                looks.say(line, indent=2, wrap=False)
+            for sentence in sentences(stair):
+                looks.say(sentence, indent=2)
+        elif values["problem"] != "none":
+            looks.heading("Probe")
             looks.say(f"Not measured: {problem_words(str(values['problem']))}.", indent=2)
-            continue
-        for line in drawn(stair):
-            looks.say(line, indent=2, wrap=False)
-        for sentence in sentences(stair):
-            looks.say(sentence, indent=2)
 
 
 def problem_words(word: str) -> str:
