@@ -197,7 +197,8 @@ def test_what_stays_calls_nothing_of_the_overlay(agent: Built) -> None:
 def test_guarded_blocks_are_few_and_hold_what_they_guard(agent: Built) -> None:
     blocks = guarded(agent)
     assert 1 <= len(blocks) <= 16
-    assert sum(to - from_ for from_, to in blocks) < 1024
+    # The largest reads memory beyond 1 MB and the processor's leaves; none of it is there while a program runs.
+    assert sum(to - from_ for from_, to in blocks) < 1280
     for from_, to in blocks:
         assert decode_faults(agent.code(from_, to), from_), f"nothing at {from_:04X} needs a guard"
 
