@@ -198,6 +198,7 @@ def test_guarded_blocks_are_few_and_hold_what_they_guard(agent: Built) -> None:
     blocks = guarded(agent)
     assert 1 <= len(blocks) <= 16
     # The largest reads memory beyond 1 MB and the processor's leaves; none of it is there while a program runs.
+    assert min(from_ for from_, _ in blocks) >= agent.symbols["overlay_begin"]
     assert sum(to - from_ for from_, to in blocks) < 1280
     for from_, to in blocks:
         assert decode_faults(agent.code(from_, to), from_), f"nothing at {from_:04X} needs a guard"
