@@ -290,9 +290,21 @@ step_take:
         mov     [standby_words], si
         add     si, ax
         jc      .bad
+        cmp     bp, si
+        jb      .bad
+        push    si
+        mov     di, option_script
+        mov     byte [di], 0
         cmp     si, bp
-        jne     .bad
-        mov     byte [si], 0            ; where the frame's FCS was
+        je      .no_keys                ; an older host; what comes behind the keys is of a later one
+        mov     dx, SCRIPT_TEXT_MOST
+        call    step_text
+.no_keys:
+        pop     si
+        jc      .bad
+        mov     byte [si], 0            ; ends the words
+        call    script_ready
+        jc      .bad
         mov     ax, [standby_step + L_step.token]
         mov     [standby_token], ax
         mov     ax, [standby_step + L_step.token + 2]

@@ -10,7 +10,7 @@ from readoff.link.frames import build_message
 from readoff.link.framing import frame
 from readoff.link.steps import GivenStep, step_values
 from support.agent_bench import Bench
-from support.agent_box import EXIT_ALL, EXIT_MISSING, EXIT_NOTHING, agent_box, record_names
+from support.agent_box import EXIT_ALL, EXIT_MISSING, EXIT_NOTHING, PROGRAMS, agent_box, record_names
 from support.standby_bench import SECOND
 from support.standby_scripted import Scripted, stand_by
 
@@ -218,13 +218,14 @@ def test_a_host_that_stays_away_is_given_up():
 
 STEP = build_message("step", **step_values(GivenStep("snapshot", "Now.", label="base")))
 NOT_STEPS = [
-    STEP[:-1],  # shorter than its words say
-    STEP + b"!",
+    STEP[:-2],  # shorter than its words say
+    STEP[:-1] + b"\x05ab",  # keys longer than the frame
+    STEP[:-1] + b"\x03[no",  # keys that mean nothing
     STEP[:3],
     STEP[:1] + b"\x06" + STEP[2:],  # there is no such thing to do
     STEP[:8] + b"\xff" + STEP[9:],  # a label longer than the frame
     STEP[:8] + bytes([65]) + b"x" * 65 + STEP[13:],  # a label longer than one may be
-    STEP[:-8] + b"\xff\xff" + STEP[-6:],  # words beyond the end of the segment
+    STEP[:-9] + b"\xff\xff" + STEP[-7:],  # words beyond the end of the segment
 ]
 
 
@@ -241,3 +242,36 @@ def test_a_step_that_is_not_as_it_must_be_is_asked_for_again(wrong):
     exit_ = box.run("C:\\READOFF.COM", "STANDBY /S:COM1,38400")
     assert (exit_.kind, exit_.code) == ("ended", EXIT_ALL)
     assert host.store == {} and len(host.asked) == 2
+
+
+def test_keys_come_with_a_step_and_go_with_it():
+    """A run with keys, then one without; an older host's step has no such field, a later one's may have more."""
+
+    def before(box, host):
+        for name in ("MENU.COM", "WAYS.COM"):
+            box.drive("C").write(name, (PROGRAMS / name).read_bytes())
+
+    keys = "[enter][after page 2]x[after 12.5][esc]"
+    menu = GivenStep("run", label="base", path="C:\\MENU.COM", arguments="08", keys=keys)
+    ways = GivenStep("run", label="base", path="C:\\WAYS.COM", arguments="02")
+    _, host, exit_ = stand_by(menu, ways, before=before)
+    assert exit_.code == EXIT_ALL
+    first, second = [record for record in map(parse_record, host.store.values()) if record.kind == "run"]
+    assert (first.values("keys") or {})["script"] == keys
+    assert (first.values("keys_end") or {})["typed"] == 3
+    assert second.values("keys") is None and second.values("run_end") is not None
+
+
+@pytest.mark.parametrize("octets", [STEP[:-1], STEP + b"!"])
+def test_a_step_of_an_older_or_a_later_host_is_taken(octets):
+    class Other(Scripted):
+        def exchange(self, now, octets_):
+            questions = len(self.asked)
+            out = super().exchange(now, octets_)
+            return frame(octets) if len(self.asked) == 1 > questions else out
+
+    box, host = agent_box(AT), Other()
+    box.line(1).attach(host)
+    exit_ = box.run("C:\\READOFF.COM", "STANDBY /S:COM1,38400")
+    assert (exit_.kind, exit_.code) == ("ended", EXIT_ALL)
+    assert [parse_record(each).kind for each in host.store.values()] == ["snapshot"]

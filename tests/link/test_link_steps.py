@@ -52,6 +52,7 @@ def test_a_question_and_its_answer():
         "path": "C:\\WAYS.COM",
         "arguments": "02 12.5",
         "words": "Boot 1 of 9\r\n",
+        "keys": "",
     }
 
 

@@ -26,6 +26,8 @@ ARGUMENTS_MOST = 125
 """Octets in arguments: with the blank before them they fill a DOS command tail."""
 NAME_MOST = 64
 """Octets in a label or a program's name, as the agent's options have them."""
+KEYS_MOST = 112
+"""Octets in a script of keys, as the agent's /K: has it."""
 _FIXED = 64
 """Octets set aside for a frame's kind, numbers, lengths and FCS."""
 
@@ -34,7 +36,7 @@ _FIXED = 64
 class GivenStep:
     """What the agent is told. what: a name of the contract's enum. seconds: to wait before it asks again.
 
-    label, program, path, arguments: as RUN would be given them. words: for the person, without line ends;
+    label, program, path, arguments, keys: as RUN would be given them. words: for the person, without line ends;
     cautions: what goes with them, never cut.
     """
 
@@ -46,11 +48,13 @@ class GivenStep:
     program: str = ""
     path: str = ""
     arguments: str = ""
+    keys: str = ""
 
     @property
     def token(self) -> int:
         """Names the step: made from what it says, so that a host that starts again gives the same. Never 0."""
         parts = (self.what, self.label, self.program, self.path, self.arguments, self.words, *self.cautions)
+        parts += (self.keys,) if self.keys else ()
         return zlib.crc32("\0".join(parts).encode()) or 1
 
 
@@ -62,9 +66,17 @@ def step_values(step: GivenStep) -> dict[str, Any]:
         "path": _name(step.path, PATH_MOST, "path"),
         "arguments": _name(step.arguments, ARGUMENTS_MOST, "arguments"),
     }
-    room = limit_of("frame_limit") - _FIXED - sum(map(len, texts.values()))
+    keys = _name(step.keys, KEYS_MOST, "keys")
+    room = limit_of("frame_limit") - _FIXED - sum(map(len, texts.values())) - len(keys)
     words = shown_words(step.words, step.cautions, room)
-    return {"what": step.what, "token": step.token, "seconds": step.seconds, **texts, "words": words}
+    return {
+        "what": step.what,
+        "token": step.token,
+        "seconds": step.seconds,
+        **texts,
+        "words": words,
+        "keys": keys,
+    }
 
 
 def _name(text: str, most: int, where: str) -> str:

@@ -58,4 +58,5 @@ def _given(step: Step) -> GivenStep:
         program=program.name if program else "",
         path=program.path if program else "",
         arguments=program.arguments if program else "",
+        keys=program.keys if program else "",
     )

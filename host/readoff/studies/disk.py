@@ -67,6 +67,7 @@ def _batch(study: Study, boot: PlannedBoot, words: str, drive: str, *, send_prog
 def _run(program: Program, boot: PlannedBoot, repeats: int, drive: str, spool: str) -> str:
     label = f'"{boot.label}"' if " " in boot.label else boot.label
     options = f"/L:{label} /P:{program.name} /N:{repeats} {spool}"
+    options += f' /K:"{program.keys}"' if program.keys else ""
     return _fitting(f"{drive}\\READOFF RUN {options} {program.line}", program)
 
 

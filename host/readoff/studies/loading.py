@@ -31,6 +31,7 @@ from readoff.studies.study import (
 LONGEST_STUDY = 262144
 MOST_BOOTS, MOST_REPEATS, MOST_CONFIGURATIONS = 500, 999, 50
 LONGEST_LABEL, LONGEST_LINE = 32, 120  # what the agent and DOS take
+KEYS_MOST = 112  # of the agent's /K:
 _COUNTS = {  # key -> (least, most, without it)
     "boots": (1, MOST_BOOTS, 3),
     "repeats": (1, MOST_REPEATS, 2),
@@ -56,7 +57,7 @@ TOP_KEYS = (
 )
 TABLE_KEYS = {
     "configurations": ("label", "changes", "how", "may_differ", "price", "minutes", "specimen", "machine"),
-    "programs": ("name", "path", "arguments", "minutes"),
+    "programs": ("name", "path", "arguments", "minutes", "keys"),
     "metrics": ("metric", "program", "margin"),
     "targets": ("metric", "program", "at", "words"),
     "earlier": ("joins", "label", "ids", "why"),
@@ -189,7 +190,16 @@ def _program(table: Table) -> Program:
         table.fault(
             "arguments", f"{len(path) + len(arguments)} characters with the path", f"at most {LONGEST_LINE}"
         )
-    return Program(name, path, arguments.strip(), _number(table, "minutes", 1.0))
+    keys = table.text("keys", needed=False)
+    if (
+        set(keys) & set(_NOT_IN_A_LINE)
+        or not keys.isprintable()
+        or not keys.isascii()
+        or len(keys) > KEYS_MOST
+    ):
+        right = f"at most {KEYS_MOST} characters as the agent's /K: takes them; names such as [percent] for the rest"
+        table.fault("keys", described(keys), right)
+    return Program(name, path, arguments.strip(), _number(table, "minutes", 1.0), keys)
 
 
 def _wanted(table: Table, programs: Sequence[str], margin: float) -> Wanted:

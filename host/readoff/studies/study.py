@@ -45,12 +45,16 @@ class Configuration:
 
 @dataclass(frozen=True)
 class Program:
-    """What is run. name: as the agent is told (/P:). path: on the old machine. minutes: one run takes."""
+    """What is run. name: as the agent is told (/P:). path: on the old machine. minutes: one run takes.
+
+    keys: typed for it (/K:).
+    """
 
     name: str
     path: str
     arguments: str = ""
     minutes: float = 1.0
+    keys: str = ""
 
     @property
     def line(self) -> str:

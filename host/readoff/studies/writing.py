@@ -38,6 +38,7 @@ def study_text(study: Study) -> str:
                 path=program.path,
                 arguments=program.arguments or None,
                 minutes=program.minutes,
+                keys=program.keys or None,
             )
         )
     for wanted in study.wanted:
