@@ -12,7 +12,7 @@ from PIL import Image
 
 from readoff.reports import charts
 from readoff.reports.charts import CLEAR, PAPER, contrast, drawn
-from readoff.reports.charts.sheet import round_steps
+from readoff.reports.charts.sheet import marks, round_steps
 from readoff.reports.charts.staircase import size_words, span_words
 from support import chart_samples as samples
 
@@ -161,6 +161,28 @@ def test_steps_are_round_and_within(low, high):
     steps = round_steps(low, high)
     assert 2 <= len(steps) <= 7
     assert all(low <= each <= high for each in steps)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "texts"),
+    [
+        (0, 100, ["0", "20", "40", "60", "80", "100"]),
+        (72.93, 72.96, ["72.930", "72.935", "72.940", "72.945", "72.950", "72.955", "72.960"]),
+        (-1.2, 1.2, ["−1.0", "−0.5", "0.0", "0.5", "1.0"]),
+        (1e6, 1.4e6, ["1000000", "1100000", "1200000", "1300000", "1400000"]),
+    ],
+)
+def test_marks_have_the_decimals_that_tell_them_apart(low, high, texts):
+    assert [text for _, text in marks(low, high)] == texts
+
+
+def test_boots_that_are_all_the_same_have_room_and_a_scale():
+    same = charts.BootsOf("a", [charts.Boot(72.93945312, (72.93945312,))] * 100, 72.939453120001)
+    figure = charts.boots_chart(charts.Boots("rate", "frames/s", "", "m", [same, same]), PAPER)
+    low, high = figure.axes[0].get_xlim()
+    assert high - low == pytest.approx(0.02 * 72.939, rel=0.01)
+    texts = [each.get_text() for each in figure.axes[0].get_xticklabels()]
+    assert len(texts) == len(set(texts)) >= 3
 
 
 def test_sizes_are_told_in_kib():

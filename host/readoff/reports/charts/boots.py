@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from readoff.judge.sentence import plain_number
 from readoff.reports.charts.colours import Look
-from readoff.reports.charts.sheet import Sheet, boots, minus, round_steps
+from readoff.reports.charts.sheet import Sheet, boots, marks, span
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -57,10 +57,8 @@ def boots_chart(data: Boots, look: Look) -> Figure:
     ]
     sheet = Sheet(look, data.name, f"{data.machine}; {data.way}".strip("; "), foot, mark=data.mark)
     values = [value for row in data.rows for boot in row.boots for value in (*boot.readings, boot.mean)]
-    low, high = min(values), max(values)
-    room = (high - low) * 0.08 or abs(high) * 0.01 or 1.0
-    low, high = low - room, high + room
-    sheet.ticks(low, high, [(at, minus(f"{at:.6g}")) for at in round_steps(low, high)])
+    low, high = span(values)
+    sheet.ticks(low, high, marks(low, high))
     sheet.axis(f"{data.name} ({data.unit})" if data.unit else data.name)
     for at, (row, y) in enumerate(zip(data.rows, sheet.rows(len(data.rows)), strict=True)):
         _row(sheet, row, y, 1 / len(data.rows), at, data.unit)
@@ -75,7 +73,7 @@ def _row(sheet: Sheet, row: BootsOf, y: float, height: float, at: int, unit: str
     axes.plot(
         [row.mean, row.mean], [y - room / 2, y + room / 2], color=colour, linewidth=2.5, alpha=0.6, zorder=1
     )
-    size = max(7.0, min(17.0, 300 * step))
+    size = max(4.0, min(17.0, 300 * step))
     for place, boot in enumerate(row.boots):
         height_of = y + room / 2 - (place + 0.5) * step
         axes.plot(
@@ -83,7 +81,7 @@ def _row(sheet: Sheet, row: BootsOf, y: float, height: float, at: int, unit: str
             [height_of] * len(boot.readings),
             marker="|",
             markersize=size * 1.3,
-            markeredgewidth=2.5,
+            markeredgewidth=min(2.5, size / 4),
             color=look.ink,
             linestyle="none",
             zorder=2,
@@ -93,7 +91,7 @@ def _row(sheet: Sheet, row: BootsOf, y: float, height: float, at: int, unit: str
             [height_of],
             marker=marker,
             markersize=size,
-            markeredgewidth=3,
+            markeredgewidth=min(3.0, size / 4),
             markeredgecolor=colour,
             markerfacecolor="none",
             linestyle="none",

@@ -186,6 +186,22 @@ def round_steps(low: float, high: float, most: int = 6) -> list[float]:
     return [round(n * step, 12) for n in range(first, math.floor(high / step + 1e-9) + 1)]
 
 
+def marks(low: float, high: float) -> list[tuple[float, str]]:
+    """Round numbers between two, each with as many decimals as tell it from the next."""
+    steps = round_steps(low, high)
+    step = steps[1] - steps[0] if len(steps) > 1 else high - low
+    decimals = max(0, -math.floor(math.log10(step) + 1e-9))
+    return [(at, minus(f"{at:.{decimals}f}")) for at in steps]
+
+
+def span(values: Sequence[float]) -> tuple[float, float]:
+    """Limits that hold all of some values, with some room; with more where they are all the same."""
+    low, high = min(values), max(values)
+    wide = high - low
+    room = wide * 0.08 if wide > abs(high) * 1e-9 else abs(high) * 0.01 or 1.0
+    return low - room, high + room
+
+
 def minus(text: str) -> str:
     """A number with a true minus sign."""
     return text.replace("-", "−")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from readoff.judge.sentence import plain_number
 from readoff.reports.charts.boots import BootsOf
 from readoff.reports.charts.colours import Look
-from readoff.reports.charts.sheet import NAME, PLOT_TOP, Sheet, boots, round_steps
+from readoff.reports.charts.sheet import NAME, PLOT_TOP, Sheet, boots, marks
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -50,7 +50,7 @@ def target_chart(data: Targets, look: Look) -> Figure:
     sheet = Sheet(look, f"{data.name} against its target", under, foot, mark=data.mark)
     highest = [boot.mean for row in data.rows for boot in row.boots] + [line.at for line in data.lines]
     high = max(highest) * 1.08
-    sheet.ticks(0, high, [(at, f"{at:.6g}") for at in round_steps(0, high)])
+    sheet.ticks(0, high, marks(0, high))
     sheet.axis(f"{data.name} ({data.unit})" if data.unit else data.name)
     axes = sheet.axes
     height = 0.5 / len(data.rows)
