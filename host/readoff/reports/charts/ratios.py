@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from readoff.judge.sentence import per_cent
 from readoff.reports.charts.colours import Look
 from readoff.reports.charts.sheet import GRID, Sheet, boots, minus, round_steps
 
@@ -93,7 +94,7 @@ def ratio_chart(data: Ratios, look: Look) -> Figure:
         )
         sheet.name(y, row.name, row.way)
         own = f"; {boots(row.base_boots, row.other_boots)}" if len(counts) > 1 else ""
-        span = f"{_signed((row.low - 1) * 100, 3)} to {_signed((row.high - 1) * 100, 3)}{own}"
+        span = f"{minus(per_cent(row.low))} to {minus(per_cent(row.high))}{own}"
         sheet.note(y, f"{SIGNS[row.found]} {row.verdict}".strip(), span)
     return sheet.figure
 
@@ -105,5 +106,5 @@ def _limits(rows: Sequence[Ratio]) -> tuple[float, float]:
     return low - room, high + room
 
 
-def _signed(change: float, digits: int = 6) -> str:
-    return "0" if change == 0 else minus(f"{change:+.{digits}g} %")
+def _signed(change: float) -> str:
+    return "0" if change == 0 else minus(f"{change:+.6g} %")
