@@ -6,7 +6,7 @@ text_help:
         db "  READOFF SNAP [options]                 a snapshot of the configuration", CR, LF
         db "  READOFF RUN [options] PROGRAM [args]   run it, keep what it prints and shows", CR, LF
         db "  READOFF SEND [options] [files]         files (* and ? too) as records", CR, LF
-        db "  READOFF PROBE what [options]           memory, display, disk, integer, float, all", CR, LF
+        db "  READOFF PROBE what [options]           memory display disk integer float all", CR, LF
         db "  READOFF STANDBY [options]              do what the host says; ESC ends it", CR, LF
         db CR, LF
         db "  /L:label      name of the configuration under test      /L:", 34, "zero wait", 34, CR, LF
