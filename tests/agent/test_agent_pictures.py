@@ -336,3 +336,41 @@ main:   mov     ax, 0012h
     picture = decode(pictures(ran.run)[0].capture.octets)
     assert picture.pixels[645] == 3
     assert (picture.palette[3], picture.palette[2]) == ((0, 0, 170), (0, 170, 0))
+
+
+IN_TICK = """
+main:   mov     ax, 0013h
+        int     10h
+        mov     ax, 0A000h
+        mov     es, ax
+        mov     byte [es:1234], 7
+        push    ds
+        pop     es
+        get_vector 1Ch, old
+        set_vector 1Ch, mine
+.wait:  cmp     byte [done], 0
+        je      .wait
+        push    ds
+        lds     dx, [old]
+        mov     ax, 251Ch
+        int     21h
+        pop     ds
+        exit
+mine:   cmp     byte [cs:done], 0
+        jne     .pass
+        push    ax
+        mov     ax, 0003h
+        int     10h
+        pop     ax
+        mov     byte [cs:done], 1
+.pass:  jmp     far [cs:old]
+done:   db 0
+old:    dd 0
+"""
+
+
+def test_while_an_interrupt_is_served_there_is_none_and_the_record_says_why() -> None:
+    _, ran = run_under_agent(agent_box(LATE), IN_TICK)
+    (taken,) = pictures(ran.run)
+    assert taken.note == "no picture: an interrupt was being served"
+    assert (end_of(ran.run)["set"], ran.exit.code) == ({"screens_missed"}, EXIT_MISSING)

@@ -41,7 +41,7 @@ def agent(folder: Path | None, line: str | None, cost: bool) -> None:
       readoff agent --cost
     """
     if (folder is not None) + (line is not None) + cost != 1:
-        raise UsageError("say either a folder, --line LINE or --cost", where="readoff agent")
+        raise UsageError("say either a folder or --line LINE, or --cost", where="readoff agent")
     if cost:
         from readoff.cli.agent_cost import show_cost
 
