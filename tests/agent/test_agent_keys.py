@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from readoff.box import AT, XT, MachineSpec
 from readoff.box.keyboard import SCAN_CODES
 from readoff.contract.record import parse_record
+from readoff.store.keystrokes import typed_sentence
 from support.agent_bench import Bench
 from support.agent_box import (
     EXIT_ALL,
@@ -164,6 +165,7 @@ def test_what_is_not_typed_is_told() -> None:
     _, ran = run_under_agent(agent_box(AT), KEYS.format(count=1, function=0), options="/K:ab")
     assert how_far(ran) == (2, 1, 1, 2)
     assert ran.exit.code == EXIT_MISSING and "not all keys of the script" in ran.said
+    assert typed_sentence(ran.run) == "typed 1 key, and stopped before 'b': ab"
     assert captured_all(ran.run) == 1  # nothing of what it showed is missing
 
 
@@ -171,6 +173,7 @@ def test_each_repeat_begins_the_script_anew() -> None:
     ran = readoff(agent_box(AT, "MENU.COM"), "RUN /N:3 /K:xyz MENU 08")
     ends = [record.values("keys_end") or {} for record in ran.of_kind("run")]
     assert [end["typed"] for end in ends] == [3, 3, 3] and ran.exit.code == EXIT_ALL
+    assert {typed_sentence(record) for record in ran.of_kind("run")} == {"typed to the end, 3 keys: xyz"}
 
 
 @pytest.mark.parametrize(

@@ -253,6 +253,7 @@ def _readings(full: RunInFull) -> None:
 def _head(full: RunInFull) -> Iterable[str]:
     from readoff.store.clocks import sentences
     from readoff.store.collected import collected
+    from readoff.store.keystrokes import typed_sentence
 
     run = full.run
     yield f"record {run.id}, boot {run.boot}" + (
@@ -265,6 +266,9 @@ def _head(full: RunInFull) -> Iterable[str]:
     if run.flags:
         yield "flags: " + ", ".join(flag.replace("_", " ") for flag in run.flags.split())
     yield from sentences(full.record)
+    typed = typed_sentence(full.record)
+    if typed:
+        yield "keys: " + typed
     asked = collected(full.record)
     if asked:
         yield "files asked for: " + asked.sentence()

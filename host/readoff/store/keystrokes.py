@@ -6,7 +6,7 @@ from readoff.contract.record import Record
 
 
 def typed_sentence(record: Record) -> str:
-    """ "all 3 keys were typed: y[enter]", or where the script stands; "" where there was none."""
+    """How far the script of keys got, with the script; "" where there was none."""
     asked, end = record.values("keys"), record.values("keys_end")
     if asked is None:
         return ""
