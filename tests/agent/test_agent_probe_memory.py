@@ -194,3 +194,16 @@ def test_a_386_is_enough():
     found = staircase_of(extended(ran))
     assert found.octets[-1] == 512 * 1024
     assert len(found.levels) == 1
+
+
+def test_a_power_cut_leaves_an_opened_record_that_is_named_afterwards():
+    box = agent_box(AT)
+    box.cut_power_at(1.0)
+    ran = readoff(box, "PROBE memory /L:base")
+    assert ran.exit.kind == "power cut"
+    (record,) = ran.of_kind("probe")
+    assert record.completeness == "cut short"
+    assert record.values("run_start")["program"] == "probe memory"
+    box.boot(2)
+    assert "was not finished" in (said := readoff(box, "SNAP").said)
+    assert "probe memory" in said
