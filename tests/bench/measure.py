@@ -2,7 +2,7 @@
 
     python tests/bench/measure.py                 some minutes
     python tests/bench/measure.py --full          200,000 records too: a quarter of an hour, 3 GB of disk
-    python tests/bench/measure.py --only compare  one part (ingest, growth, compare, line)
+    python tests/bench/measure.py --only compare  one part (ingest, growth, compare, line, page)
     python tests/bench/measure.py --write         also writes docs/benchmarks.md
 
 Ends with status 1 when a bar is missed. The tests assert on counts; these figures say how long.
@@ -24,6 +24,7 @@ sys.path[:0] = [str(TESTS.parent / "host"), str(TESTS)]
 
 from bench.bench_ingest import beside_bare_inserts, growth  # noqa: E402 - the path comes first
 from bench.bench_line import of_the_line  # noqa: E402
+from bench.bench_page import of_the_page  # noqa: E402
 from bench.bench_questions import on_a_large_store  # noqa: E402
 from bench.rows import Row  # noqa: E402
 
@@ -38,9 +39,10 @@ def main() -> int:
     parser.add_argument(
         "--full", action="store_true", help="200,000 records for the growth of time and memory"
     )
-    parser.add_argument("--only", action="append", choices=("ingest", "growth", "compare", "line"))
+    parser.add_argument("--only", action="append", choices=("ingest", "growth", "compare", "line", "page"))
     parser.add_argument("--records", type=int, default=20_000)
     parser.add_argument("--readings", type=int, default=1_000_000)
+    parser.add_argument("--runs", type=int, default=100_000, help="of the store that the page shows")
     parser.add_argument("--write", action="store_true", help="write docs/benchmarks.md")
     parser.add_argument("--in", dest="folder", type=Path, help="where to work; without it a temporary folder")
     options = parser.parse_args()
@@ -50,6 +52,7 @@ def main() -> int:
         "growth": lambda folder: growth(folder, many // 100 if options.full else 2_000, many),
         "compare": lambda folder: on_a_large_store(folder, options.readings),
         "line": lambda folder: of_the_line(folder, 200),
+        "page": lambda folder: of_the_page(folder, options.runs),
     }
     rows: list[Row] = []
     for name in options.only or parts:
@@ -98,6 +101,9 @@ What was measured:
 - **Bare aggregate**: count, mean of the logarithm, least and greatest of each boot, metric and program of both labels.
 - **From the last octet to kept**: the call that gets the last octets of a record, until *kept* is ready to be sent: two
   commits with a sync each, and the reading of the record between them.
+- **The page**: `readoff watch --page` in a process of its own, a line at 115,200 bits a second, viewers that ask again
+  at every change in another; by turns with and without them, by the clock on the wall. First views: of a page just
+  started.
 - **Instructions** are counted in the test machine, with all else that the agent does for an octet.
 """
 
