@@ -20,7 +20,7 @@ from readoff.store.clocks import (
     sentences,
     why_no_time,
 )
-from readoff.store.rows import run_columns
+from readoff.store.rows import elapsed_rows, run_columns
 from support import store_samples as samples
 
 FREQUENCY = Decimal(315_000_000) / 264  # counts a second
@@ -169,6 +169,18 @@ def test_a_disturbed_run_is_flagged_and_its_time_left_out() -> None:
     assert why_no_time("clock_ambiguous") == "the agent's clock was ambiguous"
     assert why_no_time("over_time") == ""
     assert "no better, though nothing was changed" in sentences(record)[0]
+    (row,) = elapsed_rows(record, headline=False)
+    assert row["line"].endswith("in steps of 0.0000008 s; clock disturbed")
+
+
+@pytest.mark.parametrize(("step", "shown"), [(1, "0.5499271"), (120, "0.54993"), (65535, "0.550")])
+def test_an_elapsed_time_shows_no_finer_than_a_tenth_of_its_step(step: int, shown: str) -> None:
+    """10 ticks and 803 counts of 264/315 us: 0.5499271 s; a step of 65,535 counts is 54.9 ms."""
+    end = samples.run_end() | {"elapsed_ticks": 10, "elapsed_counts": 803, "resolution": step}
+    record = parse_record(build_record("run", samples.ident(), [("run_end", end)]))
+    (row,) = elapsed_rows(record, headline=True)
+    assert (row["value"], row["decimals"]) == (shown, len(shown) - 2)
+    assert f"in steps of {Decimal(row['quantum']):.7f} s" in row["line"]
 
 
 def test_a_record_of_an_older_agent_says_nothing() -> None:

@@ -138,7 +138,7 @@ def elapsed_rows(record: Record, *, headline: bool) -> Iterable[dict[str, Any]]:
         "roundings": 2,
         "derived": 0,
         "headline": int(headline),
-        "line": found.line,
+        "line": found.line + ("; clock disturbed" if clocks.is_disturbed(record) else ""),
         "begin": found.begin,
         "end": found.end,
         "schema": elapsed.SCHEMA,
