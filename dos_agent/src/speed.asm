@@ -14,7 +14,7 @@ SPEED_READING           equ 2           ; counts that two readings may be off
 
 ; ----------------------------------------------------------------------------------------------
 ; speed_section: write the section speed.
-; Input: processor_*.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI.
+; Input: processor_*.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI BP.
 speed_section:
         call    timer_pace
         cmp     byte [processor_v86], PRESENCE_ABSENT
@@ -67,7 +67,7 @@ timer_since:
 
 ; ----------------------------------------------------------------------------------------------
 ; speed_by_loop: time blocks of AAM; twice as many until it takes long enough, then SPEED_PASSES times.
-; Input: timer_shift.  Output: scratch.L_speed.  Destroys: AX BX CX DX SI DI.
+; Input: timer_shift.  Output: scratch.L_speed.  Destroys: AX BX CX DX SI DI BP.
 speed_by_loop:
         mov     byte [scratch + L_speed.method], SPEED_METHOD_LOOP
         mov     si, 1                   ; SI = blocks
