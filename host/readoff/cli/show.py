@@ -155,6 +155,7 @@ def _show_beside(beside: _Beside) -> None:
 
 def _as_values(full: RunInFull) -> Mapping[str, object]:
     """For programs: the captures' octets in hex, and sections of unknown kind among them."""
+    from readoff.store.clocks import clocks_of
     from readoff.store.collected import collected
 
     return {
@@ -188,6 +189,7 @@ def _as_values(full: RunInFull) -> Mapping[str, object]:
             }
             for each in full.record.sections
         ],
+        "clocks": clocks_of(full.record),
         "held": full.held,
         "snapshot": full.snapshot,
         "sightings": full.sightings,
