@@ -93,3 +93,14 @@ def test_measured_sizes_agree_while_their_bounds_overlap():
     assert difference(agreed([one]), agreed([none])) == []
     (found,) = difference(agreed([one]), agreed([far]))
     assert found.sentence() == "s: 8 to 9.5 KiB → 16 to 19 KiB"
+
+
+def test_tables_of_configurations_say_the_same():
+    from readoff.page.configurations import _rows
+    from readoff.reports.tables import side_by_side
+
+    near = [[shot("1", measured("s", "8 to 9.5"))], [shot("2", measured("s", "8 to 11.5"))], [shot("3")]]
+    apart = [*near, [shot("4", measured("s", "16 to 19"))]]
+    for shots, differ in ((near, 0), (apart, 1)):
+        assert len(_rows([agreed(each) for each in shots], set())[0]) == differ
+        assert len(side_by_side(shots)[0]) == differ

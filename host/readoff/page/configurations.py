@@ -8,7 +8,7 @@ from typing import Any
 
 from readoff.errors import UsageError
 from readoff.page.staircases import staircases_of_labels
-from readoff.snapshots import Disagreement, Fact, agreed, difference, same_label
+from readoff.snapshots import Disagreement, Fact, agreed, difference, measured_alike, same_label
 from readoff.snapshots.difference import ABSENT
 from readoff.store import Store, find
 from readoff.store.attachments import attachments
@@ -73,7 +73,7 @@ def _rows(sides: Sequence[Mapping[str, Fact]], unsure: set[str]) -> tuple[list[F
     differ, same = [], []
     for name in names:
         values = tuple(_value(side.get(name)) for side in sides)
-        if len(set(values)) > 1:
+        if len(set(values)) > 1 and not measured_alike([side.get(name) for side in sides]):
             detail = tuple(_detail(name, sides[0], side) for side in sides)
             differ.append(FactRow(name, values, detail))
         else:
@@ -88,5 +88,5 @@ def _value(fact: Fact | None) -> str:
 def _detail(name: str, first: Mapping[str, Fact], other: Mapping[str, Fact]) -> tuple[str, ...]:
     if name not in first or name not in other or first[name] == other[name]:
         return ()
-    (found,) = difference({name: first[name]}, {name: other[name]})
-    return found.detail()
+    found = difference({name: first[name]}, {name: other[name]})
+    return found[0].detail() if found else ()

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from readoff.reports.publication import Publication, Told
 from readoff.snapshots import Fact
-from readoff.snapshots.difference import ABSENT, Snapshot, agreed, same_label
+from readoff.snapshots.difference import ABSENT, Snapshot, agreed, measured_alike, same_label
 from readoff.store.typed import BY_HAND
 
 Cell = str | int | float | None
@@ -144,7 +144,8 @@ def side_by_side(shots: Sequence[Sequence[Snapshot]]) -> tuple[list[Row], list[R
             for side, doubtful, snapshots in zip(sides, unsure, shots, strict=True)
         )
         known = {value for value, snapshots in zip(values, shots, strict=True) if snapshots}
-        alike = len(known) == 1 and DIFFERS not in known
+        alike = len(known) == 1 or measured_alike(side.get(name) for side in sides)
+        alike = alike and DIFFERS not in known
         (same if alike else differ).append((name, values))
     return differ, same
 

@@ -6,6 +6,7 @@ from readoff.snapshots.difference import (
     Snapshot,
     agreed,
     difference,
+    measured_alike,
     same_label,
 )
 from readoff.snapshots.fact import Fact
@@ -20,6 +21,7 @@ __all__ = [
     "agreed",
     "difference",
     "facts_of",
+    "measured_alike",
     "measured_of",
     "same_label",
 ]

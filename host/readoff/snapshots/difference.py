@@ -139,15 +139,18 @@ def difference(
     out = []
     for name in names:
         one, two = base.get(name), other.get(name)
-        if one is None or two is None:
-            if any(fact is not None and fact.measured for fact in (one, two)):
-                continue  # it was measured on one side only
-        elif one.measured and two.measured and all_alike([one, two]):
+        if measured_alike((one, two)):
             continue
         if name in unsure or one == two or any(fact is not None and fact.volatile for fact in (one, two)):
             continue
         out.append(Difference(name, one, two))
     return out
+
+
+def measured_alike(facts: Iterable[Fact | None]) -> bool:
+    """Whether a probe's facts may be the same in all that have them: not measured is no difference."""
+    known = [fact for fact in facts if fact]
+    return any(fact.measured for fact in known) and all_alike(known)
 
 
 def all_alike(facts: Sequence[Fact]) -> bool:
