@@ -9,9 +9,9 @@ from readoff.store.photographs import clean
 from readoff.store.typed import typed
 from support import store_samples as samples
 from support import study_records as records
-from support.page_bench import served
+from support.page_bench import running, served
 from support.page_checks import flaws
-from support.page_views import NOW, VIEWS, board, fill, look, schemas
+from support.page_views import NOW, STUDY, VIEWS, board, fill, look, schemas
 from support.photographs import photograph
 
 
@@ -234,3 +234,23 @@ def test_findings_say_what_it_is_worth_for_its_price(bench, browse):
     page.goto(bench.link + "findings?base=zero-ws&other=as-found")
     page.locator("#judged").wait_for()
     assert page.locator("#worth .big").count() == 0  # what was found has no price
+
+
+@pytest.mark.parametrize("command", ["page", "watch"])
+def test_the_commands_show_the_study_and_take_a_failure(tmp_path, browse, command):
+    path, study = tmp_path / "bench.db", tmp_path / "s.toml"
+    fill(path)
+    study.write_text(STUDY, encoding="utf-8")
+    way = {"page": ["page"], "watch": ["watch", "--folder", str(tmp_path), "--page"]}[command]
+    with running(*way, "127.0.0.1:0", "--store", str(path), "--study", str(study)) as (_, port):
+        page = browse()
+        page.goto(f"http://127.0.0.1:{port}/")
+        assert "Boot 5 of 6" in page.locator(".step").inner_text()
+        page.get_by_role("button", name="Crashes").click()
+        page.locator(".noted", has_text="zero-ws: crashes").wait_for()
+        study.write_text(
+            STUDY.replace("boots = 3", "boots = 0"), encoding="utf-8"
+        )  # faulty while it is served
+        page.reload()
+        page.locator("#next .tone-held", has_text="s.toml").wait_for()
+        page.close()
