@@ -81,6 +81,8 @@ standby_futile:
         mov     al, [standby_step + L_step.what]
         cmp     al, WHAT_RUN
         je      .makes_records
+        cmp     al, WHAT_PROBE
+        je      .makes_records
         cmp     al, WHAT_SNAPSHOT
         jne     .new
 .makes_records:

@@ -12,12 +12,12 @@ KEYBOARD_PULSE_RESET    equ 0FEh        ; pulse its output line 0, which is the 
 
 section .data
         align   2
-standby_steps:          dw step_nothing, step_run, step_snapshot, step_reset, step_person, step_wait, step_power
+standby_steps:          dw step_nothing, step_run, step_snapshot, step_reset, step_person, step_wait, step_power, step_probe
 STEPS                   equ ($ - standby_steps) / 2
 %if WHAT_NOTHING != 0 || WHAT_RUN != 1 || WHAT_SNAPSHOT != 2 || WHAT_RESET != 3 || WHAT_PERSON != 4 || WHAT_WAIT != 5
 %error "standby_steps has another order"
 %endif
-%if WHAT_POWER != 6 || STEPS != 7
+%if WHAT_POWER != 6 || WHAT_PROBE != 7 || STEPS != 8
 %error "standby_steps has another order"
 %endif
 section .text
@@ -46,6 +46,16 @@ step_snapshot:
         jc      step_spool
         clc
         ret
+
+; step_probe: one of the agent's own probes, once, as PROBE does it.
+step_probe:
+        xor     ax, ax
+        mov     [missing], al
+        mov     [run_spool], al
+        inc     ax
+        mov     [option_repeats], ax
+        call    command_probe
+        jmp     short step_spool
 
 ; step_spool: go on, unless the spool can't be written: a step that leaves no record would be given for ever.
 step_spool:

@@ -23,7 +23,7 @@ from readoff.studies import (
     study_text,
 )
 from readoff.studies.loading import TABLE_KEYS, TOP_KEYS
-from readoff.studies.study import margin_share
+from readoff.studies.study import PROBES, margin_share
 from support.docs import DOCS
 from support.study_records import STUDY
 
@@ -168,6 +168,7 @@ def studies(draw):
             draw(numbers),
             draw(st.just("") | words),
             draw(st.just("") | words) if at else "",
+            draw(st.none() | st.integers(0, 4)),
         )
         for at, label in enumerate(used)
     ]
@@ -193,6 +194,8 @@ def studies(draw):
         invented=draw(st.booleans()),
         seed=draw(st.integers(0, 1000)),
         looks=draw(st.integers(1, 20)),
+        probes=draw(st.sampled_from([(), ("memory",), PROBES])),
+        probe_once=draw(st.booleans()),
         noise=draw(shares),
         minutes_a_boot=draw(numbers),
         currency=draw(st.just("") | words),

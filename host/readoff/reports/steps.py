@@ -15,6 +15,7 @@ from readoff.studies import Step, StepKind, Study, next_step
 
 _WHAT: dict[StepKind, What] = {
     StepKind.RUN: "run",
+    StepKind.PROBE: "probe",
     StepKind.SNAPSHOT: "snapshot",
     StepKind.RESET: "reset",
     StepKind.PERSON: "person",
@@ -54,9 +55,9 @@ def _given(step: Step) -> GivenStep:
         step.words,
         step.cautions if person else (),
         seconds=PERSON_SECONDS if person else 0,
-        label=step.label if step.kind in (StepKind.RUN, StepKind.SNAPSHOT) else "",
+        label=step.label if step.kind in (StepKind.RUN, StepKind.SNAPSHOT, StepKind.PROBE) else "",
         program=program.name if program else "",
-        path=program.path if program else "",
+        path=program.path if program else step.probe,
         arguments=program.arguments if program else "",
         keys=program.keys if program else "",
     )

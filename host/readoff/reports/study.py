@@ -14,6 +14,7 @@ from readoff.reports.comparison import AGENT_TIME, Evidence, LeftOut, held_metri
 from readoff.snapshots import Snapshot
 from readoff.store import Store, find
 from readoff.store.boots import ShotRow, order_of_coming, sent_files, shot_rows
+from readoff.store.captures import RunState
 from readoff.store.clocks import why_no_time
 from readoff.store.find import ReadingRow, RunRow
 from readoff.store.notes import notes
@@ -181,6 +182,7 @@ class _Boot:
     shots: set[str] = field(default_factory=set)
     warm: bool | None = None
     runs: list[RunSeen] = field(default_factory=list)
+    probes: list[RunSeen] = field(default_factory=list)
 
     def at(self, dos_time: str) -> None:
         self.began, self.ended = min(self.began, dos_time), max(self.ended, dos_time)
@@ -190,7 +192,15 @@ class _Boot:
         self.warm = shot.warm if self.warm is None else self.warm
 
     def seen(self) -> BootSeen:
-        return BootSeen(self.boot, self.label, self.warm, len(self.shots), self.joined, tuple(self.runs))
+        return BootSeen(
+            self.boot,
+            self.label,
+            self.warm,
+            len(self.shots),
+            self.joined,
+            tuple(self.runs),
+            tuple(self.probes),
+        )
 
 
 def _done(store: Store, study: Study, members: Sequence[Member]) -> Done:
@@ -216,8 +226,20 @@ def _done(store: Store, study: Study, members: Sequence[Member]) -> Done:
             boots[key] = _Boot(shot.boot, shot.label, False, places[shot.id], shot.dos_time, shot.dos_time)
         if key in boots:
             boots[key].saw(shot)
+    if study.probes:
+        _add_probes(store, boots)
     ordered, order_from = _in_order(list(boots.values()))
     return Done(tuple(each.seen() for each in ordered), _notes(store, study), order_from)
+
+
+def _add_probes(store: Store, boots: Mapping[tuple[str, str], _Boot]) -> None:
+    """The agent's own measurements, which are runs whose program is named so (docs/probes.md)."""
+    for run in find.runs(store):
+        begin, _, name = run.program.partition(" ")
+        boot = boots.get((run.boot, run.label))
+        if run.kind == "run" and begin == "probe" and boot is not None:
+            good = run.state == RunState.COMPLETE
+            boot.probes.append(RunSeen(run.number, run.id, name, good, "" if good else why_not(run)))
 
 
 def _is_own(study: Study, shot: ShotRow) -> bool:

@@ -107,15 +107,21 @@ def of_disks(prefix: str, values: Mapping[str, Any]) -> Iterator[Fact]:
             yield Fact(f"{stem}.size", str(cylinders * heads * sectors // 2), "KB")
 
 
+_PROGRAMS_OWN = range(0x22, 0x25)
+
+
 def of_vectors(prefix: str, values: Mapping[str, Any], record: Record) -> Iterator[Fact]:
-    """The vectors of each owner, and the whole table, which is volatile."""
+    """The vectors of each owner, and the whole table, which is volatile.
+
+    22h to 24h are the running program's: DOS sets them at each start and end (common practice, no source).
+    """
     table = bytes(values["table"])
     owners = Owners(record)
     by_owner: dict[str, list[str]] = {}
     for number in range(len(table) // 4):
         offset = int.from_bytes(table[4 * number : 4 * number + 2], "little")
         segment = int.from_bytes(table[4 * number + 2 : 4 * number + 4], "little")
-        if offset or segment:
+        if (offset or segment) and number not in _PROGRAMS_OWN:
             by_owner.setdefault(owners.of(segment, offset), []).append(f"{number:02X}")
     for name, numbers in by_owner.items():
         yield Fact(f"{prefix}.{name.replace(' ', '_')}", " ".join(numbers))

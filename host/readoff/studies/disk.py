@@ -31,10 +31,13 @@ def batch_files(
     told: list[str] = []
     cautions: dict[str, None] = {}
     last = ""
+    probed: set[str] = set()
     for boot in boots:
         words = boot_words(study, boot, last)
         name = f"B{boot.number:03}.BAT"
-        files[name] = _octets(_batch(study, boot, words.within, drive, send_programs=send_programs))
+        probes = () if study.probe_once and boot.label in probed else study.probes
+        probed.add(boot.label)
+        files[name] = _octets(_batch(study, boot, words.within, drive, probes, send_programs=send_programs))
         first, *rest = _wrapped(words.before, _WIDTH - len(_INDENT))
         told += [f"{name:<{len(_INDENT)}}{first}", *(_INDENT + line for line in rest)]
         cautions.update(dict.fromkeys(words.cautions))
@@ -47,7 +50,9 @@ def batch_files(
     return files
 
 
-def _batch(study: Study, boot: PlannedBoot, words: str, drive: str, *, send_programs: bool) -> Iterable[str]:
+def _batch(
+    study: Study, boot: PlannedBoot, words: str, drive: str, probes: Iterable[str], *, send_programs: bool
+) -> Iterable[str]:
     yield "@ECHO OFF"
     for line in _wrapped(words):
         yield f"ECHO {_plain(line)}"
@@ -57,6 +62,8 @@ def _batch(study: Study, boot: PlannedBoot, words: str, drive: str, *, send_prog
     spool = f"/D:{drive}\\{SPOOL}"
     # COMMAND.COM's NUL is there in every existing folder: the way to ask whether a folder exists.
     yield f"IF NOT EXIST {drive}\\{SPOOL}\\NUL MD {drive}\\{SPOOL}"
+    for probe in probes:
+        yield f"{drive}\\READOFF PROBE {probe} /L:{_label(boot)} {spool}"
     for program in study.programs:
         yield _run(program, boot, study.repeats, drive, spool)
         if send_programs:
@@ -65,10 +72,13 @@ def _batch(study: Study, boot: PlannedBoot, words: str, drive: str, *, send_prog
 
 
 def _run(program: Program, boot: PlannedBoot, repeats: int, drive: str, spool: str) -> str:
-    label = f'"{boot.label}"' if " " in boot.label else boot.label
-    options = f"/L:{label} /P:{program.name} /N:{repeats} {spool}"
+    options = f"/L:{_label(boot)} /P:{program.name} /N:{repeats} {spool}"
     options += f' /K:"{program.keys}"' if program.keys else ""
     return _fitting(f"{drive}\\READOFF RUN {options} {program.line}", program)
+
+
+def _label(boot: PlannedBoot) -> str:
+    return f'"{boot.label}"' if " " in boot.label else boot.label
 
 
 def _fitting(line: str, program: Program) -> str:

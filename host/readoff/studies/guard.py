@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from readoff.snapshots import Difference, Disagreement, Snapshot, agreed, difference, same_label
 from readoff.snapshots.difference import brief, more
 from readoff.snapshots.multitasking import multitasking, times_told
+from readoff.studies.caches import STAIRCASE, against_what_was_said, between, unsteady
 from readoff.studies.progress import BootSeen, Done, counted
 from readoff.studies.study import ChangeBack, Study
 
@@ -52,6 +53,7 @@ def guard(study: Study, done: Done, shots: Mapping[str, Sequence[Snapshot]]) -> 
         if boots:
             notices += _of_boots(study, label, boots)
             notices += _of_label(study, label, shots.get(label, ()))
+            notices += _of_caches(study, label, shots.get(label, ()))
     notices += _of_double_labels(study, done)
     notices += _of_programs(study, done)
     notices += _of_machines(study, done)
@@ -104,7 +106,16 @@ def _of_boots(study: Study, label: str, boots: Sequence[BootSeen]) -> Iterable[N
 def _of_label(study: Study, label: str, shots: Sequence[Snapshot]) -> Iterable[Notice]:
     """Facts in which the boots of one label differ among themselves: it is then not one configuration."""
     for each in same_label(shots):
-        yield Notice(f"{label}:{each.name}", label, _within(label, each, len(shots)))
+        said = unsteady(label, shots) if each.name.startswith(STAIRCASE) else ""
+        yield Notice(f"{label}:{each.name}", label, said or _within(label, each, len(shots)))
+
+
+def _of_caches(study: Study, label: str, shots: Sequence[Snapshot]) -> Iterable[Notice]:
+    """A configuration that has not the caches that the study says, by its memory staircase."""
+    said = study.configuration(label).caches
+    sentence = "" if said is None else against_what_was_said(label, said, shots)
+    if sentence:
+        yield Notice(f"{label}:caches", label, sentence)
     for system in sorted({multitasking(shot.facts) for shot in shots} - {""}):
         yield Notice(f"{label}:multitasking", label, f"{label} was run {times_told(system)}.")
 
@@ -144,7 +155,8 @@ def _of_pair(study: Study, label: str, shots: Mapping[str, Sequence[Snapshot]]) 
     base = study.base.label
     found = compared(shots[base], shots[label], study.configuration(label).allows)
     for each in found.unexpected:
-        yield Notice(f"{label}:{each.name}", label, _between(base, label, each))
+        said = between(base, label, shots) if each.name.startswith(STAIRCASE) else ""
+        yield Notice(f"{label}:{each.name}", label, said or _between(base, label, each))
     if not (found.expected or found.unexpected or same_label(shots[base]) or same_label(shots[label])):
         sentence = (
             f"The snapshots of {base} and {label} differ in nothing that the agent can see: was the change made, "

@@ -16,6 +16,7 @@ from readoff.errors import StudyError
 from readoff.readings.faults import Faults, key_lines
 from readoff.readings.table import Table, described
 from readoff.studies.study import (
+    PROBES,
     ChangeBack,
     Configuration,
     Earlier,
@@ -30,6 +31,7 @@ from readoff.studies.study import (
 
 LONGEST_STUDY = 262144
 MOST_BOOTS, MOST_REPEATS, MOST_CONFIGURATIONS = 500, 999, 50
+MOST_CACHES = 4
 LONGEST_LABEL, LONGEST_LINE = 32, 120  # what the agent and DOS take
 KEYS_MOST = 112  # of the agent's /K:
 _COUNTS = {  # key -> (least, most, without it)
@@ -45,6 +47,8 @@ TOP_KEYS = (
         "agents",
         "begun",
         "cold",
+        "probes",
+        "probe_once",
         "with_typed",
         "invented",
         *_COUNTS,
@@ -56,7 +60,17 @@ TOP_KEYS = (
     *("configurations", "programs", "metrics", "targets", "earlier", "explanations", "excluded"),
 )
 TABLE_KEYS = {
-    "configurations": ("label", "changes", "how", "may_differ", "price", "minutes", "specimen", "machine"),
+    "configurations": (
+        "label",
+        "changes",
+        "how",
+        "may_differ",
+        "price",
+        "minutes",
+        "specimen",
+        "machine",
+        "caches",
+    ),
     "programs": ("name", "path", "arguments", "minutes", "keys"),
     "metrics": ("metric", "program", "margin"),
     "targets": ("metric", "program", "at", "words"),
@@ -144,6 +158,8 @@ def _study(top: Table) -> Study:
         currency=top.text("currency", needed=False),
         begun=_time(top, "begun"),
         agents=_serials(top),
+        probes=_probes(top),
+        probe_once=top.flag("probe_once"),
         targets=tuple(_target(table, names, wanted) for table in parts["targets"]),
         earlier=tuple(_earlier(table, labels) for table in parts["earlier"]),
         explanations=tuple(Explanation(t.text("about"), t.text("why")) for t in parts["explanations"]),
@@ -173,6 +189,7 @@ def _configuration(table: Table) -> Configuration:
         minutes=_number(table, "minutes", 0.0),
         specimen=table.text("specimen", needed=False),
         machine=table.text("machine", needed=False),
+        caches=table.whole("caches", MOST_CACHES) if "caches" in table.data else None,
     )
 
 
@@ -264,6 +281,13 @@ def _serials(top: Table) -> tuple[str, ...]:
         if not re.fullmatch("[0-9A-Fa-f]{8}", serial):
             top.fault("agents", described(serial), 'the first 8 digits of a record id: ["11223344"]')
     return tuple(serial.upper() for serial in serials)
+
+
+def _probes(top: Table) -> tuple[str, ...]:
+    names = top.texts("probes")
+    for name in names:
+        top.choice("probes", name, (*PROBES, "all"))
+    return PROBES if "all" in names else tuple(dict.fromkeys(names))
 
 
 def _unique(tables: Sequence[Table], key: str, values: Sequence[str]) -> None:

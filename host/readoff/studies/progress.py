@@ -11,6 +11,9 @@ from dataclasses import dataclass
 from readoff.studies.order import PlannedBoot, boots_in_order
 from readoff.studies.study import Program, Study
 
+# What failed so often under one label is a result to be noted, or something to be put right.
+MOST_TRIES = 2
+
 
 @dataclass(frozen=True)
 class RunSeen:
@@ -29,7 +32,7 @@ class RunSeen:
 class BootSeen:
     """One boot of one configuration. warm: None where no snapshot says. snapshots: how many there are of it.
 
-    joined: whether it comes from before the study. runs: in order.
+    joined: whether it comes from before the study. runs: in order. probes: the agent's own, program being the name.
     """
 
     boot: str
@@ -38,6 +41,7 @@ class BootSeen:
     snapshots: int = 0
     joined: bool = False
     runs: tuple[RunSeen, ...] = ()
+    probes: tuple[RunSeen, ...] = ()
 
     def idle_of_other_kind(self, study: Study) -> bool:
         """Whether it is known to be of the other kind (warm, cold) than the study asks for, and nothing was run in it.
@@ -127,6 +131,25 @@ def missing(study: Study, done: Done, boot: BootSeen) -> dict[str, int]:
         if not done.fails(boot.label, program.name)
         and (lacking := study.repeats - boot.good_runs(program)) > 0
     }
+
+
+def missing_probes(study: Study, done: Done, boot: BootSeen) -> tuple[str, ...]:
+    """The probes that a boot is still to begin with.
+
+    Each is tried once in a boot; one that hangs is not asked for ever.
+    """
+    boots = [each for each in own_boots(study, done) if each.label == boot.label]
+
+    def wanted(name: str) -> bool:
+        there = boots if study.probe_once else [boot]
+        if any(
+            probe.program == name and (probe.good or each is boot) for each in there for probe in each.probes
+        ):
+            return False
+        hung = [each for each in boots if any(p.program == name and not p.good for p in each.probes)]
+        return len(hung) < MOST_TRIES
+
+    return tuple(name for name in study.probes if wanted(name))
 
 
 def own_boots(study: Study, done: Done) -> list[BootSeen]:

@@ -11,11 +11,18 @@ from enum import StrEnum
 from itertools import takewhile
 
 from readoff.studies.order import PlannedBoot
-from readoff.studies.progress import BootSeen, Done, Progress, missing, own_boots, progress_of
+from readoff.studies.progress import (
+    MOST_TRIES,
+    BootSeen,
+    Done,
+    Progress,
+    missing,
+    missing_probes,
+    own_boots,
+    progress_of,
+)
 from readoff.studies.study import ChangeBack, Configuration, Program, Study
 
-# A program that failed so often under one label is a result to be noted, or something to be put right.
-MOST_TRIES = 2
 # So many boots in a row that seem to be of the other kind than was asked for: the machine does not show what they are.
 KIND_TRIES = 3
 
@@ -24,6 +31,7 @@ class StepKind(StrEnum):
     """What is to be done. PERSON: only a person can do it."""
 
     RUN = "run"
+    PROBE = "probe"
     SNAPSHOT = "snapshot"
     RESET = "reset"
     PERSON = "person needed"
@@ -34,9 +42,9 @@ class StepKind(StrEnum):
 class Step:
     """One step. label: the configuration that it belongs to. boot: its number in the plan, 0 where none.
 
-    program, repeat: what is run, and which run of it in this boot (RUN). words: for the person. cautions: what
-    goes with it. then: what follows when the person has said that it is done. power_only: nothing but switching off
-    and on is asked of the person.
+    program, repeat: what is run, and which run of it in this boot (RUN). probe: its name (PROBE). words: for the
+    person. cautions: what goes with it. then: what follows when the person has said that it is done. power_only:
+    nothing but switching off and on is asked of the person.
     """
 
     kind: StepKind
@@ -48,6 +56,7 @@ class Step:
     cautions: tuple[str, ...] = ()
     then: Step | None = None
     power_only: bool = False
+    probe: str = ""
 
 
 _OFF = "Switch off, leave it off for half a minute so that the drives stop, and switch on again."
@@ -127,12 +136,23 @@ def _within(study: Study, done: Done, progress: Progress, here: BootSeen) -> Ste
     able = [p for p in study.programs if p.name in lacking and not here.failed(p)]
     if not able:
         return None
+    for probe in missing_probes(study, done, here):
+        return _probe(study, progress, here, probe)
     program = max(able, key=lambda each: lacking[each.name])  # in turn: one run of each, then the next
     number = next(each.planned.number for each in progress.open if each.planned.label == here.label)
     repeat = study.repeats - lacking[program.name] + 1
     which = f"run {program.name} ({program.line}), {repeat} of {study.repeats}"
     words = f"{_boot_words(study, number, here.label)}: {which}."
     return Step(StepKind.RUN, words, here.label, number, program, repeat)
+
+
+def _probe(study: Study, progress: Progress, here: BootSeen, probe: str) -> Step:
+    """One of the agent's own measurements, before anything is run."""
+    number = next(each.planned.number for each in progress.open if each.planned.label == here.label)
+    words = (
+        f"{_boot_words(study, number, here.label)}: the agent's own probe of {probe} (READOFF PROBE {probe})."
+    )
+    return Step(StepKind.PROBE, words, here.label, number, probe=probe)
 
 
 def _boot_words(study: Study, number: int, label: str) -> str:

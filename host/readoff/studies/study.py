@@ -26,7 +26,8 @@ class Configuration:
 
     changes: what is different, in words. may_differ: patterns of the facts in which it may differ from the
     first. price: what it costs above leaving all as it is, None where nobody said. minutes: what making it
-    takes. specimen: which one was fitted, in words. machine: another machine than the study's, or "".
+    takes. specimen: which one was fitted, in words. machine: another machine than the study's, or "". caches: how many
+    levels of cache its memory staircase has to show; None where nobody said.
     """
 
     label: str
@@ -37,6 +38,7 @@ class Configuration:
     minutes: float = 0.0
     specimen: str = ""
     machine: str = ""
+    caches: int | None = None
 
     def allows(self, fact: str) -> bool:
         """Whether the study lets this fact differ."""
@@ -125,6 +127,10 @@ class Excluded:
     why: str
 
 
+PROBES = ("memory", "display", "disk", "integer", "float")
+"""The agent's own probes, as its command line names them."""
+
+
 @dataclass(frozen=True)
 class Study:
     """The whole declaration.
@@ -132,7 +138,8 @@ class Study:
     agents: serials of the agents of the study's machine, () for any. begun: ISO time in UTC; what came to the
     host before it joins by name only; "" for no such border. with_typed: whether numbers that a person typed count.
     invented: whether its data stands for no real machine. noise: standard deviation of boots, taken for
-    planning as long as no run tells (0.01 is 1 %). looks: how often the study will be judged.
+    planning as long as no run tells (0.01 is 1 %). looks: how often the study will be judged. probes: the agent's own
+    measurements that each boot begins with, or with probe_once the first of each configuration.
     """
 
     title: str
@@ -152,6 +159,8 @@ class Study:
     currency: str = ""
     begun: str = ""
     agents: tuple[str, ...] = ()
+    probes: tuple[str, ...] = ()
+    probe_once: bool = False
     targets: tuple[Target, ...] = ()
     earlier: tuple[Earlier, ...] = ()
     explanations: tuple[Explanation, ...] = ()

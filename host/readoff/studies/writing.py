@@ -28,6 +28,7 @@ def study_text(study: Study) -> str:
                 minutes=configuration.minutes or None,
                 specimen=configuration.specimen or None,
                 machine=configuration.machine or None,
+                caches=configuration.caches,
             )
         )
     for program in study.programs:
@@ -79,6 +80,8 @@ def _top(study: Study) -> dict[str, Any]:
         "boots": study.boots,
         "repeats": study.repeats,
         "cold": study.cold,
+        "probes": study.probes or None,
+        "probe_once": study.probe_once or None,
         "with_typed": study.with_typed or None,
         "invented": study.invented or None,
         "seed": study.seed,
