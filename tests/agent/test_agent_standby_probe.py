@@ -29,8 +29,8 @@ def test_a_probe_comes_as_probe_would_make_it():
     _, host, exit_ = stand_by(step, GivenStep("run", label="base", path="C:\\EXITCODE.COM"), spec=LATE)
     assert exit_.code == EXIT_ALL
     records = [parse_record(octets) for octets in host.store.values()]
-    assert sorted(each.kind for each in records) == ["probe", "run", "snapshot", "snapshot"]
-    (probe,) = [each for each in records if each.kind == "probe"]
+    assert sorted(each.kind for each in records) == ["probe", "probe", "run", "snapshot", "snapshot"]
+    (probe,) = [each for each in records if each.values("probe_memory")]
     assert probe.values("run_start")["label"] == "base" and probe.values("probe_memory")["points"]
 
 

@@ -35,6 +35,7 @@ from readoff.studies import (
     judge,
     noise_of,
 )
+from readoff.studies.study import SECOND_PARTS
 
 # A clock that was never set says 1980 (the first year DOS knows).
 _NO_CLOCK = "1981"
@@ -239,7 +240,8 @@ def _add_probes(store: Store, boots: Mapping[tuple[str, str], _Boot]) -> None:
         boot = boots.get((run.boot, run.label))
         if run.kind == "run" and begin == "probe" and boot is not None:
             good = run.state == RunState.COMPLETE
-            boot.probes.append(RunSeen(run.number, run.id, name, good, "" if good else why_not(run)))
+            probe = SECOND_PARTS.get(name, name)
+            boot.probes.append(RunSeen(run.number, run.id, probe, good, "" if good else why_not(run)))
 
 
 def _is_own(study: Study, shot: ShotRow) -> bool:

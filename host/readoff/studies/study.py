@@ -129,6 +129,8 @@ class Excluded:
 
 PROBES = ("memory", "display", "disk", "integer", "float")
 """The agent's own probes, as its command line names them."""
+SECOND_PARTS = {"extended": "memory", "graphics": "display", "sectors": "disk"}
+"""What a probe's second record is called -> the probe."""
 
 
 @dataclass(frozen=True)
