@@ -222,7 +222,8 @@ cells_sum:
         loop    .cell
         ret
 
-; screen_section: the section `screen` from what is on the text screen. One that was kept already is not kept again.
+; screen_section: the section `screen` from what is on the text screen, packed where that makes it shorter. One that was
+; kept already is not kept again. The console buffer is over: scratch is free.
 ; Input: AL = MOMENT_*.
 ; Output: CF=1, AL = RUN_END_FLAGS_*: what stands against it (nothing is written then); or AL = 0: the spool failed.
 ; Destroys: AX, BX, CX, DX, SI, DI.
@@ -237,6 +238,8 @@ screen_section:
         cmp     dx, [screen_last + 2]
         je      .leave                  ; CF=0
 .new:
+        call    screen_pack_whole
+        jnc     .packed
         push    si
         push    cx
         add     cx, L_screen_size
@@ -263,4 +266,46 @@ screen_section:
         xor     al, al
         stc
 .leave:
+        ret
+.packed:
+        mov     cx, di
+        mov     si, scratch
+        sub     cx, si
+        mov     al, TAG_SCREEN
+        call    section_whole
+        jc      .failed
+        ret
+
+; screen_pack_whole: pack the screen into scratch.
+; Input: screen_head, CX, SI as from screen_measure; DS = ES = CS.
+; Output: DI behind it, or CF=1 when that makes it no shorter (screen_head says that it is not packed then).
+; Destroys: AX, BX, DX.
+screen_pack_whole:
+        push    cx
+        push    si
+        mov     di, scratch + L_screen_size
+        mov     ax, di
+        add     ax, cx
+        cmp     ax, scratch + SCRATCH_SIZE
+        jbe     .room
+        mov     ax, scratch + SCRATCH_SIZE
+.room:
+        mov     [pack_end], ax
+        call    screen_display
+        push    ds
+        mov     ds, ax
+        call    cells_pack
+        pop     ds
+        jc      .plain
+        push    di
+        mov     byte [screen_head + L_screen.packing], PACKING_RUNS
+        mov     si, screen_head
+        mov     di, scratch
+        mov     cx, L_screen_size
+        rep     movsb
+        pop     di
+        clc
+.plain:
+        pop     si
+        pop     cx
         ret

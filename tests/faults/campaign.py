@@ -95,6 +95,8 @@ def main() -> int:
         if each.broken:
             broken.append(each.broken)
             print(each.broken, flush=True)
+        if len(took) % 1000 == 0:
+            print(f"... {len(took)} runs in {time.monotonic() - began:.0f} s", file=sys.stderr, flush=True)
     kinds = f"{done['twin']} by the twin, {done['box']} by the agent in the box"
     print(f"{len(took)} runs, seeds {min(took, default=0)} to {max(took, default=0)}: {kinds},")
     print(f"{done['process']} with hosts killed as processes")

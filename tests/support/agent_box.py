@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from readoff.box import AT, Box, Drive, Exit, MachineSpec
 from readoff.box.dos_process import Ended
+from readoff.contract.cells import unpack_cells
 from readoff.contract.record import Record, parse_record
 from support.box_programs import RESULTS, Ran, assemble
 
@@ -93,6 +94,8 @@ def screen_rows(record: Record) -> list[str]:
     values = record.values("screen")
     assert values is not None
     width, cells = values["columns"], values["cells"]
+    if values["packing"] == "runs":
+        cells = unpack_cells(cells, width * values["rows"])
     assert len(cells) == 2 * width * values["rows"]
     rows = [cells[2 * width * i : 2 * width * (i + 1) : 2].decode("cp437") for i in range(values["rows"])]
     while rows and not rows[-1].strip(" \0"):
