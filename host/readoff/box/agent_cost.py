@@ -8,7 +8,7 @@ counted: the test machine's DOS takes no instructions for it.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from readoff.box.dos_process import Ended
@@ -18,6 +18,8 @@ from readoff.box.spec import AT, MachineSpec
 from readoff.errors import BoxError
 
 _MANY, _FEW = 4096, 1024
+# Without a real-time clock: the agent waits for its edges before and after a run, and how long is chance.
+_MACHINE: Final = replace(AT, rtc=False)
 _MARKED, _MARK = 256, 0xA5
 TICKS_A_SECOND: Final = 1193181 / 65536  # the timer's input over its longest count: handbook value
 _LINE: Final = b"0123456789012345678901234567890123456\r\n"  # 39 octets, as a line of a result may have
@@ -70,7 +72,7 @@ def _program(body: bytes, times: int) -> bytes:
     return code.ljust(_DATA - 0x100, b"\x90") + _LINE + b"$"
 
 
-def added(agent: bytes, action: Action, *, spec: MachineSpec = AT, options: str = "") -> float:
+def added(agent: bytes, action: Action, *, spec: MachineSpec = _MACHINE, options: str = "") -> float:
     """Instructions that the agent adds for each unit of an action. Raises BoxError where it does not run there."""
     times = [max(1, count // action.units) for count in (_FEW, _MANY)]
     counted = [
@@ -111,7 +113,7 @@ def _start(box: Box, under: bool, options: str) -> float:
     return ended.seconds
 
 
-def added_a_tick(agent: bytes, *, spec: MachineSpec = AT) -> float:
+def added_a_tick(agent: bytes, *, spec: MachineSpec = _MACHINE) -> float:
     """Instructions that the agent adds to each timer tick of a program that computes, with /T:600,R."""
     ticks, counted = [], []
     for times in (8, 40):
@@ -124,7 +126,7 @@ def added_a_tick(agent: bytes, *, spec: MachineSpec = AT) -> float:
     return (counted[1] - counted[0]) / (ticks[1] - ticks[0])
 
 
-def programs_stack(agent: bytes, *, spec: MachineSpec = AT) -> int:
+def programs_stack(agent: bytes, *, spec: MachineSpec = _MACHINE) -> int:
     """Octets of the program's own stack that the hooks take at most, beyond what the services themselves take."""
     return max(
         _depth(agent, action, under=True, spec=spec) - _depth(agent, action, under=False, spec=spec)
@@ -155,7 +157,7 @@ def _depth(agent: bytes, action: Action, *, under: bool, spec: MachineSpec) -> i
 
 def memory_told(agent: bytes) -> tuple[int, int]:
     """Octets in memory while a program runs and otherwise, as the agent's own help says."""
-    exit_ = _box(agent, b"\xc3", AT).run("C:\\READOFF.COM")
+    exit_ = _box(agent, b"\xc3", _MACHINE).run("C:\\READOFF.COM")
     found = re.search(rb"in memory (\d+) during a run, (\d+) otherwise", exit_.console)
     if not found:
         raise BoxError("the agent's help does not tell its memory", where="agent cost")
