@@ -103,3 +103,15 @@ def test_labels_as_the_slow_way_finds_them(path, store):
             writer.take(samples.run_record(2, number, start={"label": label}), "line")
         writer.take(samples.file_record(3, 60), "line")
     assert run_labels(store) == [label for label in find.labels(store) if label]
+
+
+def test_what_is_held_is_found_by_its_number_and_listed_a_page_at_a_time(tmp_path):
+    with open_store(tmp_path / "held.db") as store:
+        list(store.take_all((f"no record {n}".encode(), "a") for n in range(7)))
+        every = find.held(store)
+        assert len(every) == 7
+        assert find.held_page(store, 0, 3) == every[:3:-1]
+        assert find.held_page(store, 5, 3) == every[1::-1]
+        assert find.held_page(store, 7, 3) == []
+        assert [find.held_row(store, each.number) for each in every] == every
+        assert [find.held_row(store, number) for number in (0, -1, 999, 1 << 70)] == [None] * 4

@@ -117,7 +117,7 @@ def _meaning(store: Store, what: Asked, metric: str, unit: str | None, better: s
     """Unit and direction as the schemas or the store's readings know them for this metric, else as asked."""
     from readoff.store.entering import Meaning, meanings, meant
 
-    known = meanings(store, what.full, metric)
+    known = meanings(store, what, metric)
     if unit is None:
         units = list(dict.fromkeys(each.unit for each in known))
         unit = units[0] if len(units) == 1 else _ask("Unit (- for none)", units[0] if units else "-")

@@ -85,7 +85,7 @@ class Deeds:
             try:
                 value = entering.agreed(form.first, form.second)
                 metric = what.row.metric or form.metric
-                known = entering.meanings(store, what.full, metric)
+                known = entering.meanings(store, what, metric)
                 meaning = entering.meant(known, Meaning(metric, form.unit, form.better))
                 doubt = entering.beside_neighbours(store, what.full, meaning, value).doubt
                 if doubt is not None and stands != value:

@@ -62,15 +62,16 @@ def runs_view(store: Store, words: str, label: str, state: str, begin: int) -> d
 
 def held_view(store: Store, begin: int) -> dict[str, Any]:
     """What waits for a person, the newest first, a page at a time."""
-    rows = find.held(store)[::-1]
-    end = min(begin + A_PAGE, len(rows))
+    total = find.counts(store)["holds"]
+    rows = find.held_page(store, begin, A_PAGE)
+    end = begin + len(rows)
     return {
-        "rows": rows[begin:end],
-        "total": len(rows),
+        "rows": rows,
+        "total": total,
         "begin": begin,
         "end": end,
         "newer": max(0, begin - A_PAGE) if begin else None,
-        "older": end if end < len(rows) else None,
+        "older": end if end < total else None,
     }
 
 

@@ -37,7 +37,7 @@ class Form:
 def typing_view(store: Store, hold: int, form: Form | None = None) -> dict[str, Any]:
     """What is held under a number, and the form for it. Raises UsageError where none can be typed for it."""
     what = entering.asked(store, hold)
-    known = entering.meanings(store, what.full, what.row.metric) if what.row.metric else []
+    known = entering.meanings(store, what, what.row.metric) if what.row.metric else []
     first = known[0] if known else Meaning("", "", "")
     return {
         "row": what.row,

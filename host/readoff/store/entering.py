@@ -55,7 +55,7 @@ class Neighbourly:
 
 def asked(store: Store, hold: int) -> Asked:
     """What is held under a number. Raises UsageError where nothing is, or nothing that a number can be typed for."""
-    row = next((each for each in find.held(store) if each.number == hold), None)
+    row = find.held_row(store, hold)
     if row is None:
         raise UsageError(
             f"nothing is held under the number {hold}",
@@ -87,11 +87,17 @@ def lines_held(store: Store, taken: Taken, program: str) -> tuple[Sequence[str],
     return marked.lines, {each.row for each in marked.marks if each.kind is MarkKind.HELD}
 
 
-def meanings(store: Store, full: RunInFull, metric: str) -> list[Meaning]:
-    """What a metric means by the schemas, and by what was read from this program before; likeliest first."""
+def meanings(store: Store, what: Asked, metric: str) -> list[Meaning]:
+    """What a metric means by the schemas, and by what was read from this program before; likeliest first.
+
+    Where a schema holds it, which its reason then begins with, no other one is asked: it may mean something else by
+    the same name.
+    """
+    full = what.full
+    own = [each for each in store.schemas if what.row.reason.startswith(f"{each.name}: ")]
     known = [
         Meaning(each.name, each.unit, each.better, each.name in schema.headline)
-        for schema in store.schemas
+        for schema in own or store.schemas
         for each in schema.metrics
         if each.name == metric
     ]

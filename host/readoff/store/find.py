@@ -264,6 +264,18 @@ def held(store: Store) -> list[HeldRow]:
     return [HeldRow(**row) for row in query(store, _HELD + " ORDER BY h.number", [])]
 
 
+def held_row(store: Store, number: int) -> HeldRow | None:
+    """What is held under a number, or None."""
+    rows = query(store, _HELD + " WHERE h.number = ?", [number]) if 0 < number < 1 << 62 else []
+    return HeldRow(**rows[0]) if rows else None
+
+
+def held_page(store: Store, begin: int, limit: int) -> list[HeldRow]:
+    """Some of what is held, the newest first. begin: how many to pass over."""
+    rows = query(store, _HELD + " ORDER BY h.number DESC LIMIT ? OFFSET ?", [limit, begin])
+    return [HeldRow(**row) for row in rows]
+
+
 # One step through the index for each label, however many runs carry it; "" too, where a run carries none.
 _LABELS = """
 WITH RECURSIVE known (label) AS (
