@@ -136,7 +136,7 @@ guarded_flat_begin:
 ; flat_enter: give DS 4 GB from address 0 on.
 ; Input: interrupts off, DS = CS.  Output: DS = 0.  Destroys: AX, BX, the upper half of EAX.
 flat_enter:
-        sgdt    [flat_found]
+        o32 sgdt [flat_found]
         mov     word [flat_register], flat_table_end - flat_table - 1
         xor     eax, eax
         mov     ax, cs
@@ -157,7 +157,7 @@ flat_leave:
         call    flat_load
         push    cs
         pop     ds
-        lgdt    [flat_found]
+        o32 lgdt [flat_found]
         ret
 
 ; flat_load: load a descriptor into DS.

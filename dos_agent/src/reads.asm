@@ -33,14 +33,21 @@ probe_disk:
         mov     dx, [overlay_path]
         test    dx, dx
         jz      reads_give_back
+        push    es
+        mov     es, [PSP_ENVIRONMENT]
+        mov     bx, dx
+        mov     al, [es:bx]             ; the drive's letter
+        pop     es
+        mov     [scratch + L_probe_reads.drive], al
+        sub     al, 'A' - 1
+        call    drive_quiet
+        mov     al, PROBE_PROBLEM_NO_DRIVE
+        jc      reads_give_back
         push    ds
         mov     ds, [PSP_ENVIRONMENT]
-        mov     bx, dx
-        mov     bl, [bx]                ; the drive's letter
         mov     ax, DOS_OPEN_SHARED
         call    dos
         pop     ds
-        mov     [scratch + L_probe_reads.drive], bl
         mov     bx, ax
         mov     al, PROBE_PROBLEM_READ_ERROR
         jc      reads_give_back

@@ -93,6 +93,18 @@ startup_drive:
         call    dos
         inc     al
 .known:
+        call    drive_quiet
+        jnc     .leave
+        mov     si, startup_not_asked
+        call    put_string
+        mov     byte [snapshot_cut], 1
+        stc
+.leave:
+        ret
+
+; drive_quiet: can a drive be read without DOS asking for another disk?
+; Input: AL = 1 for A:.  Output: CF=1 when it can't.  Destroys: AH BX.
+drive_quiet:
         cmp     al, DRIVE_LAST
         ja      .no
         cmp     al, DRIVE_B             ; may be the same drive with another disk: would ask for it
@@ -115,9 +127,6 @@ startup_drive:
         clc
         ret
 .no:
-        mov     si, startup_not_asked
-        call    put_string
-        mov     byte [snapshot_cut], 1
         stc
         ret
 

@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from readoff.box import AT, LATE, XT, Processor
+from readoff.box import AT, LATE, XT, Box, Drive, Processor
+from readoff.contract.record import parse_record
 from readoff.readings import read_run
 from readoff.store.captures import captures_of
-from support.agent_box import EXIT_ALL, agent_box, readoff
+from support.agent_box import AGENT, EXIT_ALL, agent_box, readoff
 from support.reading_texts import shipped
 
 I386 = replace(AT, name="386", processor=Processor.I80386, fpu=True)
@@ -137,3 +138,15 @@ def test_memory_is_given_back():
     taken = {block.segment for block in box.on.dos.blocks.blocks() if block.owner}
     readoff(box, "PROBE all")
     assert {block.segment for block in box.on.dos.blocks.blocks() if block.owner} == taken
+
+
+def test_a_floppy_drive_that_stands_for_b_is_left_alone():
+    drive, spool = Drive(removable=True, capacity=1_474_560), Drive()
+    drive.write("READOFF.COM", AGENT.read_bytes())
+    box = Box(AT, {"A": drive, "C": spool})
+    box.boot(1)
+    box.on.engine.memory.octets[0x504] = 1
+    box.run("A:\\READOFF.COM", "PROBE disk /D:C:\\")
+    made = [parse_record(spool.read(name)) for name in spool.list("*.RDO") if not name.endswith("SERIAL.RDO")]
+    file = next(values for record in made if (values := record.values("probe_disk")))
+    assert (file["problem"], file["drive"]) == ("no_drive", ord("A"))
