@@ -13,7 +13,7 @@ SCRIPT_AFTER            equ 0FF02h      ; then length (octet), text
 SCRIPT_OPERATION        equ 0FFh        ; the high octet of these; no key has it
 SCRIPT_TEXT_MOST        equ 112
 SCRIPT_MOST             equ 344         ; octets: three for each character of the text, and the end
-PAUSE_TENTHS_MOST       equ 36000
+PAUSE_TENTHS_MOST       equ 18000       ; its ticks must look positive in 16 bits
 KEY_F11_PLAIN           equ 85h
 
 section .data
@@ -321,15 +321,16 @@ name_pause:
         jne     name_wrong
         xor     bh, bh
         add     ax, bx
+        cmp     ax, PAUSE_TENTHS_MOST
+        ja      name_wrong
 .tenths:
         mov     bx, 182                 ; 18.2 ticks a second
         mul     bx
         add     ax, 99
         adc     dx, 0
         mov     bx, 100
-        cmp     dx, bx
-        jae     name_wrong
         div     bx
+        inc     ax                      ; the first tick may come at once
         mov     bx, ax
         mov     ax, SCRIPT_PAUSE
         stosw

@@ -50,7 +50,8 @@ def test_pauses_and_texts() -> None:
     script = "[enter][after page 2][pause 1.5]x[after score 12.5][enter]"
     ran = readoff(agent_box(AT, "MENU.COM"), f'RUN /K:"{script}" MENU 11')
     assert how_far(ran) == (6, 6, 3, len(script) + 1)
-    assert 1.5 <= end_of(ran.run)["elapsed_ticks"] / 18.2 < 2.2
+    end = end_of(ran.run)
+    assert 1.5 <= (end["elapsed_ticks"] * 65536 + end["elapsed_counts"]) / 1193181 < 2.2
 
 
 LINE = """
@@ -178,7 +179,20 @@ def test_each_repeat_begins_the_script_anew() -> None:
 
 @pytest.mark.parametrize(
     "script",
-    ["[", "[]", "[entr]", "x[f13]", "[ctrl-1]", "[pause]", "[pause x]", "[pause 1.55]", "[after ]", "[f0]"],
+    [
+        "[",
+        "[]",
+        "[entr]",
+        "x[f13]",
+        "[ctrl-1]",
+        "[pause]",
+        "[pause x]",
+        "[pause 1.55]",
+        "[pause 1801]",
+        "[pause 1800.1]",
+        "[after ]",
+        "[f0]",
+    ],
 )
 def test_a_script_that_means_nothing_is_refused(script: str) -> None:
     ran = readoff(agent_box(AT, "MENU.COM"), f'RUN /K:"{script}" MENU 00')
@@ -203,3 +217,13 @@ def test_text_becomes_the_keys_that_a_keyboard_gives(text: str) -> None:
     keys = [int.from_bytes(code[i + 1 : i + 3], "little") for i in range(0, 3 * len(typed), 3)]
     assert keys == [SCAN_CODES[each] << 8 | ord(each) for each in typed]
     assert code[-2:] == b"\x00\xff"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "ticks"), [("0", 1), ("0.1", 3), ("1", 20), ("1800", 32761), ("1799.9", 32760)]
+)
+def test_a_pause_is_never_shorter_than_said(seconds: str, ticks: int) -> None:
+    """18.2 ticks a second, rounded up, and one more, for the first may come at once; within 15 bits."""
+    TYPER.put("option_script", f"[pause {seconds}]".encode() + b"\0")
+    assert not TYPER.call("script_ready")
+    assert int.from_bytes(TYPER.octets("script_code", 5)[3:], "little") == ticks < 0x8000
