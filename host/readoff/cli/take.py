@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import stat
 from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
@@ -225,11 +226,19 @@ def _files_in(paths: Iterable[Path], every: bool) -> Iterator[_Found]:
             continue
         for folder, folders, names in os.walk(path):
             folders.sort()
+            inside = Path(folder).relative_to(path)
             for name in sorted(names):
-                each = Path(folder, name)
-                if each.is_symlink() or not each.is_file() or (not every and name.lower() == AGENTS_OWN):
+                if not _is_plain(f"{folder}{os.sep}{name}") or (not every and name.lower() == AGENTS_OWN):
                     continue
-                yield _Found(each, every, each.relative_to(path))
+                yield _Found(Path(folder, name), every, inside / name)
+
+
+def _is_plain(path: str) -> bool:
+    """Whether it is a file, and no link to one."""
+    try:
+        return stat.S_ISREG(os.lstat(path).st_mode)
+    except OSError:
+        return False  # gone since it was listed
 
 
 def _show(taking: _Taking) -> None:

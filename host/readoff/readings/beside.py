@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from functools import lru_cache
 
 from readoff.readings.kinds import Seen
-from readoff.readings.numbers import Style, Unread, read_number
+from readoff.readings.numbers import Number, Style, Unread, read_number
 from readoff.readings.shown import Line
 
 # A metric found more often than this in one capture is held: a mistake, or an attack on the reader's time.
 MOST_OCCURRENCES = 1000
+
+_REMEMBERED = 512  # numbers in their lines; a line has 4096 characters at most
 
 # What follows a number that is longer than the characters taken; 0x only after a lone 0.
 _GOES_ON = re.compile(r"[0-9½¼²ⁿ]|[.,:'][0-9]|[eEdD][+-]?[0-9]")
@@ -29,8 +32,8 @@ _BEGAN_BEFORE = re.compile(
 
 def number_in_line(line: Line, first: int, last: int, style: Style) -> Seen:
     """The characters first..last of a line as one number, exactly or not at all."""
-    number = read_number(line.text[first:last], style)
-    if not isinstance(number, Unread) and (flaw := _flaw(line, first, last)):
+    number = _as_written(line.text, first, last, style)
+    if not isinstance(number, Unread) and (flaw := _torn(line, first, last)):
         number = Unread(flaw)
     return Seen(number, *line.span(first, last), line.text)
 
@@ -46,14 +49,24 @@ def number_and_unit(line: Line, first: int, last: int, style: Style) -> Seen:
     return replace(number_in_line(line, first, first + len(words[0]), style), unit=words[1])
 
 
-def _flaw(line: Line, first: int, last: int) -> str:
-    """Why the characters first..last are not a whole number as it was shown, or ""."""
-    taken = line.text[first:last]
-    if _GOES_ON.match(line.text, last) or (taken == "0" and _HEX_GOES_ON.match(line.text, last)):
-        return f"{taken!r} is taken, but the number goes on: {line.text[first : last + 8]!r}"
-    before = line.text[max(0, first - 24) : first]
+@lru_cache(_REMEMBERED)
+def _as_written(text: str, first: int, last: int, style: Style) -> Number | Unread:
+    """The same by the text alone. What a program prints is often on the screen too, so it is read once."""
+    number, taken = read_number(text[first:last], style), text[first:last]
+    if isinstance(number, Unread):
+        return number
+    if _GOES_ON.match(text, last) or (taken == "0" and _HEX_GOES_ON.match(text, last)):
+        return Unread(f"{taken!r} is taken, but the number goes on: {text[first : last + 8]!r}")
+    before = text[max(0, first - 24) : first]
     if _BEGAN_BEFORE.search(before):
-        return f"{taken!r} is taken, but what stands before belongs to it: {(before + taken)[-24:]!r}"
+        told = (before + taken)[-24:]
+        return Unread(f"{taken!r} is taken, but what stands before belongs to it: {told!r}")
+    return number
+
+
+def _torn(line: Line, first: int, last: int) -> str:
+    """Why the characters first..last were not written as one number, or ""."""
+    taken = line.text[first:last]
     if not line.in_one_piece(first, last):
         return f"{taken!r} was put together on the screen from texts written at different times"
     if not line.in_one_row(first, last):

@@ -253,6 +253,9 @@ def _subtract(a: Amount, b: Amount) -> Amount:
 
 
 def _multiply(a: Amount, b: Amount) -> Amount:
+    if a.low >= 0 and b.low >= 0:  # as nearly always: the ends are known beforehand
+        low, high = _DOWN.multiply(a.low, b.low), _UP.multiply(a.high, b.high)
+        return Amount(_EVEN.multiply(a.value, b.value), low, high)
     ends = [(x, y) for x in (a.low, a.high) for y in (b.low, b.high)]
     low, high = min(_DOWN.multiply(*each) for each in ends), max(_UP.multiply(*each) for each in ends)
     return Amount(_EVEN.multiply(a.value, b.value), low, high)
@@ -263,6 +266,9 @@ def _divide(a: Amount, b: Amount) -> Amount:
         raise Unreckoned("division by zero")
     if b.low <= 0 <= b.high:
         raise Unreckoned("the divisor is so small that it may be zero within its rounding")
+    if a.low >= 0 and b.low > 0:
+        low, high = _DOWN.divide(a.low, b.high), _UP.divide(a.high, b.low)
+        return Amount(_EVEN.divide(a.value, b.value), low, high)
     ends = [(x, y) for x in (a.low, a.high) for y in (b.low, b.high)]
     low, high = min(_DOWN.divide(*each) for each in ends), max(_UP.divide(*each) for each in ends)
     return Amount(_EVEN.divide(a.value, b.value), low, high)

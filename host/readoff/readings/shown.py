@@ -21,6 +21,7 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import lru_cache
 
 from readoff.contract.cp437 import glyphs
 
@@ -98,7 +99,7 @@ class Line:
 
     def in_one_row(self, begin: int, end: int) -> bool:
         """Whether no edge of a screen lies between the characters begin..end."""
-        return not any(begin < start < end for start in self.row_starts)
+        return not self.row_starts or not any(begin < start < end for start in self.row_starts)
 
 
 @dataclass(frozen=True)
@@ -228,6 +229,16 @@ def _console_line(octets: bytes, begin: int, end: int, width: int) -> Line:
     return Line(text, tuple(cells[: len(text)]))
 
 
+def _screen_line(begin: int, text: str, starts: tuple[int, ...]) -> Line:
+    return Line(text, range(2 * begin, 2 * (begin + len(text)), 2), 2, starts)
+
+
+@lru_cache(256)
+def _blank(begin: int) -> Line:
+    """An empty row of a screen, as most of them are."""
+    return _screen_line(begin, "", ())
+
+
 def _show_screen(capture: Capture) -> Shown:
     columns, octets = capture.columns, capture.octets
     if columns <= 0:
@@ -249,6 +260,6 @@ def _show_screen(capture: Capture) -> Shown:
         if len(text) > LONGEST_LINE:
             too_long.append((2 * begin, 2 * end))
             text, starts = "", ()
-        lines.append(Line(text, range(2 * begin, 2 * (begin + len(text)), 2), 2, starts))
+        lines.append(_screen_line(begin, text, starts) if text else _blank(begin))
         begin = end
     return Shown(tuple(lines), tuple(too_long))

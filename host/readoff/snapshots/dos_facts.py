@@ -136,6 +136,10 @@ class _Block:
     name: str
 
 
+OWNERS_FROM = ("residents", "devices", "display_rom")
+"""The sections that tell whose memory is where."""
+
+
 class Owners:
     """Whose memory an address is in, by a record's memory blocks, drivers and ROMs."""
 

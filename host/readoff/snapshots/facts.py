@@ -43,17 +43,19 @@ def facts_of(record: Record) -> dict[str, Fact]:
 
 
 _KEPT, _SMALL = 1024, 4096  # sections remembered, and the octets of the longest
-_kept: dict[tuple[str, bytes], tuple[Fact, ...]] = {}
+_kept: dict[tuple[Any, ...], tuple[Fact, ...]] = {}
 
 
 def _known_of(contract: Contract, kind: Kind, section: Section, record: Record) -> Iterable[Fact]:
     """The facts of a section. Snapshots of one machine say much the same: what was told lately is remembered.
 
-    Not so of a section whose facts depend on others of its record.
+    Where its facts depend on other sections of its record, those must be the same too.
     """
-    if kind.name in _AMONG_OTHERS or kind.name == "speed" or len(section.payload) > _SMALL:
+    if kind.name == "speed" or len(section.payload) > _SMALL:
         return _of_section(contract, kind, section, record)
-    key = (kind.name, section.payload)
+    key: tuple[Any, ...] = (kind.name, section.payload)
+    if kind.name in _AMONG_OTHERS:
+        key += tuple(each.payload for name in dos_facts.OWNERS_FROM for each in record.all(name))
     known = _kept.get(key)
     if known is None:
         known = tuple(_of_section(contract, kind, section, record))
