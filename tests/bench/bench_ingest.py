@@ -22,6 +22,7 @@ from support.commands import CliRunner, main
 from support.real_records import write_files
 
 ROUNDS = 3
+HOST = Path(__file__).resolve().parents[2] / "host"
 _TABLES = (
     *("arrivals", "sightings", "numbers", "records", "places", "runs", "captures"),
     *("snapshots", "facts", "measured", "readings", "holds", "history"),
@@ -117,7 +118,10 @@ def growth(folder: Path, few: int, many: int) -> Iterator[Row]:
         files = folder / f"files-{count}"
         files.mkdir()
         write_files(files, count)
-        seen[count] = _in_a_process(files, folder / f"{count}.db")
+        store = folder / f"{count}.db"
+        seen[count] = _in_a_process(files, store)
+        with sqlite3.connect(store) as db:
+            assert db.execute("SELECT count(*) FROM records").fetchone() == (count,)
     (short, small), (long, large) = seen[few], seen[many]
     cpu = (long.cpu / short.cpu) / (many / few) * 10
     yield Row(
@@ -140,10 +144,15 @@ def growth(folder: Path, few: int, many: int) -> Iterator[Row]:
 
 def _in_a_process(files: Path, store: Path) -> tuple[Took, int]:
     """(time, peak memory in KB) of readoff take."""
-    command = [sys.executable, "-m", "readoff.cli", "take", str(files), "--store", str(store)]
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path[:3])}
-    took, (_, status, usage) = timed(
-        lambda: os.wait4(subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL).pid, 0)
-    )
-    assert os.waitstatus_to_exitcode(status) in (0, 1)
+    took, (status, usage) = timed(lambda: a_process(["take", str(files), "--store", str(store)]))
+    assert status in (0, 1)
     return Took(took.wall, usage.ru_utime + usage.ru_stime), usage.ru_maxrss
+
+
+def a_process(arguments: list[str]) -> tuple[int, Any]:
+    """(status, what it used) of a command of Readoff in a process of its own."""
+    command = [sys.executable, "-c", "from readoff.cli import main; main()", *arguments]
+    environment = {**os.environ, "PYTHONPATH": str(HOST)}
+    started = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)
+    _, status, usage = os.wait4(started.pid, 0)
+    return os.waitstatus_to_exitcode(status), usage

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import json
-import os
 import sqlite3
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from bench.bench_ingest import take
+from bench.bench_ingest import a_process, take
 from bench.large_store import multiply
 from bench.rows import Row, Took, ratio_row, timed
 from readoff.reports import compare_labels
@@ -94,9 +90,6 @@ def _exports(folder: Path, path: Path, count: int) -> Iterator[Row]:
 
 def _peak(folder: Path, store: Path, arguments: list[str]) -> int:
     out = folder / f"out-{len(list(folder.iterdir()))}"
-    command = [sys.executable, "-m", "readoff.cli", *(each.format(out=out) for each in arguments)]
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path[:3])}
-    started = subprocess.Popen([*command, "--store", str(store)], env=environment, stdout=subprocess.DEVNULL)
-    _, status, usage = os.wait4(started.pid, 0)
-    assert os.waitstatus_to_exitcode(status) == 0, json.dumps(command)
-    return usage.ru_maxrss
+    status, usage = a_process([*(each.format(out=out) for each in arguments), "--store", str(store)])
+    assert status == 0, arguments
+    return int(usage.ru_maxrss)

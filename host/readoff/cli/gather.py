@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, echo_json, store_options
+from readoff.cli.common import Place, echo_json, making_many, store_options
 
 if TYPE_CHECKING:
     from readoff.store.gather import Gathered
@@ -28,7 +28,7 @@ def gather(others: tuple[Path, ...], place: Place) -> None:
     """
     from readoff.store.gather import gather as gather_store
 
-    with place.open_to_write() as store:
+    with place.open_to_write() as store, making_many():
         gathered = [gather_store(store, other) for other in others]
     if place.as_json:
         echo_json({"gathered": gathered})

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, echo_json, store_options
+from readoff.cli.common import Place, echo_json, making_many, store_options
 from readoff.errors import StoreError
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ def reread(place: Place) -> None:
     """
     if not place.store.exists():
         raise StoreError("there is no store", where=str(place.store), next_step="Take something first.")
-    with place.open_to_write() as store:
+    with place.open_to_write() as store, making_many():
         changes = store.reread()
     if place.as_json:
         echo_json(changes)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, check_move_to, echo_json, result_values, store_options
+from readoff.cli.common import Place, check_move_to, echo_json, making_many, result_values, store_options
 from readoff.cli.progress import Progress
 from readoff.errors import UsageError
 
@@ -177,7 +177,7 @@ def take(
     others = [path for path in paths if path not in bundles]
     taking = _Taking(_files_in(others, every), move_to, every_result=place.as_json)
     if others:
-        with place.open_to_write() as store:
+        with place.open_to_write() as store, making_many():
             taking.into(store)
     if place.as_json:
         echo_json(
