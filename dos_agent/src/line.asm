@@ -174,8 +174,7 @@ line_greet_for:
         cmp     cx, 1 + L_welcome_size
         jae     .welcome
 .nothing:
-        call    uart_listen
-        jnc     .listen
+        call    uart_listen             ; a line that never falls silent must not keep us here
         call    line_stop_wanted
         jc      .done
         mov     bx, [line_since]

@@ -91,15 +91,11 @@ rate_agree:
 
 ; rate_wait: listen for a while.
 ; Input: AX = ticks from line_mark on.
-; Output: CF=1 when something came or it is not over; else ZF=1 when it is over, ZF=0 when the person has had enough.
+; Output: CF=1 when it is not over; else ZF=1 when it is over, ZF=0 when the person has had enough.
 ; Destroys: AX BX CX DX.
 rate_wait:
         push    ax
         call    uart_listen
-        pop     ax
-        cmc
-        jc      .done
-        push    ax
         call    line_stop_wanted
         pop     ax
         jc      .stop

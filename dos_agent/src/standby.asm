@@ -187,7 +187,6 @@ standby_ask:
         ret
 .nothing:
         call    uart_listen
-        jnc     .listen
         call    line_stop_wanted
         jc      .close
         mov     bx, [line_mark]

@@ -86,8 +86,7 @@ line_transfer:
         mov     al, VERDICT_SILENT
         jmp     short .failed
 .wait:
-        call    uart_listen
-        jnc     .round
+        call    uart_listen             ; whether something came or not: a line that never falls silent is no answer
         mov     bx, ANSWER_SLOW
         cmp     byte [line_asked], 0
         jne     .how_long
