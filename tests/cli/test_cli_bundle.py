@@ -138,3 +138,49 @@ def test_a_truncated_bundle_is_no_whole_zip(elsewhere):
     octets = (elsewhere / "bundle.zip").read_bytes()
     (elsewhere / "bundle.zip").write_bytes(octets[: len(octets) // 2])
     refused(elsewhere, "this is no whole zip file")
+
+
+# -- unpacked by another program -----------------------------------------------------------------------------------
+
+
+def unpacked(elsewhere):
+    for name, octets in contents(elsewhere / "bundle.zip").items():
+        (elsewhere / "there" / name).parent.mkdir(parents=True, exist_ok=True)
+        (elsewhere / "there" / name).write_bytes(octets)
+    return elsewhere / "there"
+
+
+def test_unpacked_in_a_folder_it_gives_the_same(made, elsewhere):
+    folder = unpacked(elsewhere)
+    got = answer("take", "there")["bundles"][0]
+    assert (got["same"], got["findings"], got["unpacked"]) == (True, 1, "there-unpacked")
+    with open_store("readoff.db", []) as store:
+        assert [each.value for each in typed(store)] == ["77.3"]
+    told = run("take", "there", "--move-to", "done", status=1)
+    assert "a bundle in a folder stays where it is" in told.output and folder.exists()
+
+
+def test_a_folder_of_a_bundle_is_believed_in_nothing(elsewhere):
+    folder = unpacked(elsewhere)
+
+    def not_taken(said):
+        told = run("take", "there", status=None)
+        assert told.exit_code != 0 and said in told.stderr, told.stderr
+        assert {each.name for each in elsewhere.iterdir()} == {"bundle.zip", "there"}
+
+    (folder / "Thumbs.db").write_bytes(b"x")
+    not_taken("'Thumbs.db' is no file of a bundle")
+    (folder / "Thumbs.db").unlink()
+    name = pick(contents(elsewhere / "bundle.zip"), "arrivals/")
+    octets = (folder / name).read_bytes()
+    (folder / name).write_bytes(octets + b"x")
+    not_taken(f"{name} was changed since the bundle was made")
+    (folder / name).unlink()
+    not_taken(f"'{name}' is missing")
+    (folder / name).symlink_to(elsewhere / "bundle.zip")
+    not_taken("is no file of a bundle")
+
+
+def test_in_a_folder_that_is_taken_a_bundle_is_named_and_left(elsewhere):
+    told = run("take", ".").output
+    assert "bundle.zip is a bundle, and is taken by its name only: readoff take bundle.zip" in told

@@ -1,5 +1,6 @@
 """Every command tells how it is called, and shells complete it."""
 
+import json
 import os
 import re
 import shlex
@@ -114,3 +115,68 @@ def test_the_docs_tell_how_to_turn_it_on():
     text = (DOCS / "commands.md").read_text(encoding="utf-8")
     for shell in SHELLS:
         assert f"readoff completion {shell}" in text
+
+
+# -- a command line that makes no sense ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("show", "readoff show: missing argument 'RUN'. See: readoff show --help\n"),
+        ("--nothing", "readoff: no such option '--nothing'. See: readoff --help\n"),
+        (
+            "runs --labl x",
+            "readoff runs: no such option '--labl'. Did you mean '--label'? See: readoff runs --help\n",
+        ),
+        ("compare a b --margin x", "readoff compare: invalid value for '--margin'"),
+        ("study note", "readoff study note: missing argument 'FILE'. See: readoff study note --help\n"),
+    ],
+)
+def test_it_is_told_in_one_sentence_with_the_next_step(words, said):
+    result = CliRunner().invoke(main, shlex.split(words), prog_name="readoff")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr.startswith(said) and result.stderr.count("\n") == 1
+
+
+def test_a_group_alone_shows_its_help_and_no_sentence_is_cut_off():
+    for words in ([], ["study"], ["schema"], ["store"]):
+        told = CliRunner().invoke(main, words, prog_name="readoff").output
+        assert (
+            told.startswith("Usage: ")
+            and "\nCommands:\n" in told
+            and "..." not in told.partition("Commands:")[2]
+        )
+
+
+# -- for programs ----------------------------------------------------------------------------------------------------
+
+WITHOUT_JSON = {("study",), ("schema",), ("store",), ("completion",), ("demo",), ("study", "start")}
+"""Groups; what is a shell's own language; what shows itself to a person, and what asks one."""
+
+
+def test_every_command_answers_in_json_but_those_that_only_a_person_can_use():
+    without = {path for path, command in EVERY if not any("--json" in each.opts for each in command.params)}
+    assert without == WITHOUT_JSON
+
+
+def test_what_needs_no_store_answers_in_json_too(tmp_path):
+    def answer(*words):
+        result = CliRunner().invoke(main, [*map(str, words), "--json"], prog_name="readoff")
+        assert result.exit_code == 0, result.output
+        return json.loads(result.stdout)
+
+    image, com = tmp_path / "a.img", tmp_path / "READOFF.COM"
+    told = answer("disk", image, "--size", "360")
+    assert told == {"path": str(image), "kilobytes": 360, "files": ["READOFF.COM", "START.BAT", "GUIDE.TXT"]}
+    assert image.stat().st_size == 360 * 1024
+    assert answer("agent", tmp_path) == {"path": str(com), "octets": com.stat().st_size}
+    bench = tmp_path / "desk.toml"
+    bench.write_text('bench = "desk"\nagents = ["11223344"]\noff = ["/bin/true"]\non = ["/bin/true"]\n')
+    told = answer("power", bench)
+    assert (told["name"], told["agents"], told["off_seconds"], told["held"]) == (
+        "desk",
+        ["11223344"],
+        45.0,
+        False,
+    )

@@ -5,7 +5,10 @@ import io
 import pytest
 
 from readoff.cli.progress import Progress
+from readoff.errors import MalformedError
+from readoff.reports.bundle import read_bundle
 from readoff.store import open_store
+from readoff.store.export import export
 from support import store_samples as samples
 from support.page_bench import open_sample_store
 
@@ -69,3 +72,20 @@ def test_a_store_tells_how_far_it_is(tmp_path):
         assert told == [(0, 5), (1, 5), (2, 5), (3, 5), (4, 5), (5, 5)]
     with open_store(tmp_path / "s.db", []) as store:
         store.step(1, 2)  # says nothing unless told otherwise
+
+
+def test_an_export_and_a_bundle_tell_how_far_they_are(tmp_path):
+    told = []
+    with open_sample_store(tmp_path / "s.db") as store:
+        for nonce in range(1, 4):
+            store.take(samples.run_record(2, nonce, console=samples.printed("72.9")), "x")
+        rows = export(store, tmp_path / "tables", parquet=False, step=told.append)
+        assert told == [f"{rows[name]} {name} written" for name in ("readings", "runs", "facts")]
+    bundle = tmp_path / "bundle"
+    bundle.mkdir()
+    (bundle / "bundle.json").write_text("{}")
+    (bundle / "store.json").write_text("{}")
+    files = []
+    with pytest.raises(MalformedError, match="no bundle of Readoff"):
+        read_bundle(bundle, lambda done, of: files.append((done, of)))
+    assert files == [(1, 2), (2, 2)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-MANIFEST = "bundle.json"
+MANIFEST, ROWS = "bundle.json", "store.json"
 
 
 def looks_like_bundle(start: bytes) -> bool:
@@ -13,7 +13,9 @@ def looks_like_bundle(start: bytes) -> bool:
 
 
 def is_bundle(path: Path) -> bool:
-    """Whether a file begins as a bundle does."""
+    """Whether a file begins as a bundle does, or a folder holds one that was unpacked."""
+    if path.is_dir():
+        return all((path / name).is_file() for name in (MANIFEST, ROWS))
     try:
         with path.open("rb") as file:
             return looks_like_bundle(file.read(64))

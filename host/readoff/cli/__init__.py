@@ -35,6 +35,7 @@ from readoff.cli import (
     watch,
     why,
 )
+from readoff.cli.listing import Listing
 from readoff.errors import (
     ContractError,
     LineError,
@@ -59,8 +60,8 @@ _STATUS: tuple[tuple[type[ReadoffError], int], ...] = (
 )
 
 
-class _Commands(click.Group):
-    """A group that tells our errors in one sentence, and lists its commands in the order of the work."""
+class _Commands(Listing):
+    """The commands, which tell every error in one sentence."""
 
     def invoke(self, ctx: click.Context) -> Any:
         for stream in (sys.stdout, sys.stderr):
@@ -70,12 +71,31 @@ class _Commands(click.Group):
                 )  # a terminal that lacks a letter gets "?", not a traceback
         try:
             return super().invoke(ctx)
+        except click.exceptions.NoArgsIsHelpError:  # asked for nothing: the help is the answer
+            raise
+        except click.UsageError as error:
+            _one_sentence(error)
+            ctx.exit(error.exit_code)
         except ReadoffError as error:
             click.echo(f"readoff: {error.sentence()}", err=True)
             ctx.exit(next((status for kind, status in _STATUS if isinstance(error, kind)), 1))
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(self.commands)
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        try:
+            return super().parse_args(ctx, args)
+        except click.exceptions.NoArgsIsHelpError:
+            raise
+        except click.UsageError as error:
+            _one_sentence(error)
+            ctx.exit(error.exit_code)
+
+
+def _one_sentence(error: click.UsageError) -> None:
+    """A command line that makes no sense, told as every other error: where, what, and the next step."""
+    where = error.ctx.command_path if error.ctx else "readoff"
+    what = error.format_message().strip().rstrip(".")
+    ending = "" if what.endswith("?") else "."
+    click.echo(f"{where}: {what[:1].lower()}{what[1:]}{ending} See: {where} --help", err=True)
 
 
 @click.group(

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from readoff import resources
+from readoff.cli.common import echo_json, json_option
 from readoff.errors import LineError, UsageError
 
 if TYPE_CHECKING:
@@ -28,7 +29,8 @@ _PART = 64  # octets of the text between two looks at the progress
     "--line", metavar="LINE", help="Bring it over this serial line to a machine that has nothing yet."
 )
 @click.option("--cost", is_flag=True, help="Count what it costs a program, in the test machine (a minute).")
-def agent(folder: Path | None, line: str | None, cost: bool) -> None:
+@json_option
+def agent(folder: Path | None, line: str | None, cost: bool, as_json: bool) -> None:
     """Put READOFF.COM into FOLDER: a mounted floppy, a card, a share. Or lead it over a line.
 
     With --line the old machine needs nothing but DOS and a null-modem cable: what to type there is said step by step.
@@ -42,17 +44,19 @@ def agent(folder: Path | None, line: str | None, cost: bool) -> None:
     """
     if (folder is not None) + (line is not None) + cost != 1:
         raise UsageError("say either a folder or --line LINE, or --cost", where="readoff agent")
+    if as_json and folder is None:
+        raise UsageError("--json goes with a folder only", where="readoff agent")
     if cost:
         from readoff.cli.agent_cost import show_cost
 
         show_cost(resources.agent().read_bytes())
     elif folder is not None:
-        _put(folder)
+        _put(folder, as_json)
     elif line is not None:
         _lead(line)
 
 
-def _put(folder: Path) -> None:
+def _put(folder: Path, as_json: bool) -> None:
     if not folder.is_dir():
         raise UsageError("there is no such folder", where=str(folder))
     target = folder / NAME
@@ -60,6 +64,9 @@ def _put(folder: Path) -> None:
         shutil.copyfile(resources.agent(), target)
     except OSError as error:
         raise UsageError(f"cannot be written ({error.strerror})", where=str(target)) from error
+    if as_json:
+        echo_json({"path": str(target), "octets": target.stat().st_size})
+        return
     click.echo(f"{target}: {target.stat().st_size} octets. On the old machine, READOFF alone shows its help.")
 
 

@@ -60,6 +60,10 @@ class Place:
         return store
 
 
+json_option = click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for programs.")
+"""For a command that needs no store, and still answers programs."""
+
+
 def store_options(command: Callable[..., None]) -> Callable[..., None]:
     """Gives a command --store, --schemas and --json; it gets them as one argument, ``place``."""
 
@@ -68,7 +72,7 @@ def store_options(command: Callable[..., None]) -> Callable[..., None]:
         command(place=Place(store_path, schemas, as_json), **rest)
 
     for option in (
-        click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for programs."),
+        json_option,
         click.option(
             "--schemas",
             type=click.Path(path_type=Path),

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from readoff import resources
+from readoff.cli.common import echo_json, json_option
 from readoff.errors import UsageError
 
 SIZES = ("360", "720", "1200", "1440")
@@ -63,7 +64,8 @@ The disk does not start a machine: it holds no DOS.
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--size", type=click.Choice(SIZES), default="720", show_default=True, help="In KB.")
 @click.option("--replace", is_flag=True, help="Write over FILE if it is there.")
-def disk(file: Path, size: str, replace: bool) -> None:
+@json_option
+def disk(file: Path, size: str, replace: bool, as_json: bool) -> None:
     """Write a floppy image: READOFF.COM, START.BAT to begin with, GUIDE.TXT to read there.
 
     FILE is new, unless --replace is said. How an image gets onto a floppy is your system's affair; name the drive with
@@ -90,6 +92,9 @@ def disk(file: Path, size: str, replace: bool) -> None:
         ) from error
     except OSError as error:
         raise UsageError(f"cannot be written ({error.strerror})", where=str(file)) from error
+    if as_json:
+        echo_json({"path": str(file), "kilobytes": int(size), "files": list(files)})
+        return
     click.echo(f"{file}: {size} KB, with {', '.join(files)}. On the old machine: START")
 
 

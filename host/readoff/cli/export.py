@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from readoff.cli.common import Place, echo_json, store_options
+from readoff.cli.progress import Progress
 from readoff.errors import UsageError
 
 
@@ -37,8 +38,12 @@ def export(folder: Path, parquet: bool, place: Place) -> None:
             "Parquet needs the package pyarrow, which is not installed",
             next_step="Install readoff[parquet], or export CSV.",
         )
-    with place.open_to_look() as store:
-        rows = export_store(store, folder, parquet=parquet)
+    tell = Progress(quiet=place.as_json)
+    try:
+        with place.open_to_look() as store:
+            rows = export_store(store, folder, parquet=parquet, step=tell)
+    finally:
+        tell.clear()
     if place.as_json:
         echo_json({"folder": str(folder), "rows": rows})
         return

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from readoff.cli.common import echo_json, json_option
 from readoff.errors import UsageError
 
 _LARGEST_FILE = 64 << 20  # octets; a picture that is read has 12 MB of pixels at most
@@ -37,6 +38,7 @@ _LARGEST_FILE = 64 << 20  # octets; a picture that is read has 12 MB of pixels a
 @click.option(
     "--output", type=click.Path(path_type=Path), help="The new file; NAME.glyphs.toml unless told otherwise."
 )
+@json_option
 def glyphs(  # noqa: PLR0913, PLR0917 - one for each option
     picture: Path,
     text: Path,
@@ -47,6 +49,7 @@ def glyphs(  # noqa: PLR0913, PLR0917 - one for each option
     allow: int,
     apart: int,
     output: Path | None,
+    as_json: bool,
 ) -> None:
     """Cut a font out of a screenshot, for picture schemas.
 
@@ -73,6 +76,10 @@ def glyphs(  # noqa: PLR0913, PLR0917 - one for each option
     target = output or Path(f"{name}{GLYPH_FILES}")
     _write(target, found.text())
     off, one, two = found.closest()
+    if as_json:
+        closest = {"characters": [one, two], "pixels": off}
+        echo_json({"path": str(target), "glyphs": len(found.glyphs), "cell": list(size), "closest": closest})
+        return
     click.echo(
         f"{target}: {len(found.glyphs)} glyphs of {size[0]}×{size[1]}; the closest, {one!r} and {two!r}, "
         f"differ in {off} pixel{'s' if off > 1 else ''}."

@@ -7,12 +7,14 @@ import os
 import stat
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from readoff.cli.common import echo_json, json_option
 from readoff.errors import PowerError, UsageError
 
 if TYPE_CHECKING:
@@ -24,7 +26,8 @@ if TYPE_CHECKING:
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--switch", is_flag=True, help="Really switch off and on, once, after a question.")
 @click.option("--yes", is_flag=True, help="With --switch: do not ask.")
-def power(file: Path, switch: bool, yes: bool) -> None:
+@json_option
+def power(file: Path, switch: bool, yes: bool, as_json: bool) -> None:
     """Show what FILE would start to switch a machine's power off and on; nothing is started.
 
     FILE is a bench file: commands of your own, with their times. readoff watch --study … --power FILE uses it for
@@ -38,6 +41,11 @@ def power(file: Path, switch: bool, yes: bool) -> None:
     from readoff.power.cycle import dry, held
 
     bench = read_bench(file)
+    if as_json:
+        if switch:
+            raise UsageError("--json only shows; it goes without --switch", where="readoff power")
+        echo_json({**asdict(bench), "held": held(bench)})
+        return
     click.echo(f"{bench.name}: agents {', '.join(bench.agents)}")
     for line in dry(bench):
         click.echo(f"  {line}")

@@ -8,6 +8,7 @@ import click
 
 from readoff.cli.captures import AS
 from readoff.cli.common import Place, echo_json, store_options
+from readoff.cli.listing import Listing
 from readoff.errors import SchemaError
 
 _KIND = click.option(
@@ -23,7 +24,7 @@ _COLUMNS = click.option(
 )
 
 
-@click.group()
+@click.group(cls=Listing)
 def schema() -> None:
     """Teach Readoff a program: start a schema, try it, check it, see which one reads what.
 

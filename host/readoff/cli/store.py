@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 import click
 
 from readoff.cli.common import Place, echo_json, store_options
+from readoff.cli.listing import Listing
 
 if TYPE_CHECKING:
     from readoff.store.check import Checked
 
 
-@click.group()
+@click.group(cls=Listing)
 def store() -> None:
     """Look after the store itself.
 

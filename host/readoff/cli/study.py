@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from readoff.cli.common import Place, echo_json, store_options
+from readoff.cli.listing import Listing
 from readoff.errors import UsageError
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 _FILE = click.Path(path_type=Path, dir_okay=False)
 
 
-@click.group()
+@click.group(cls=Listing)
 def study() -> None:
     """Plan a study, see what it still needs, and judge it.
 

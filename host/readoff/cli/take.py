@@ -50,6 +50,7 @@ class _Taking:
 
     move_to: a folder, or None. every_result: whether to remember all results, not only those with something
     held. told: (where it came from, result) of those. problems: (file, reason).
+    bundles: those among the ignored.
     """
 
     wanted: Iterable[_Found]
@@ -57,6 +58,7 @@ class _Taking:
     every_result: bool
     told: list[tuple[str, TakenResult]] = field(default_factory=list)
     ignored: list[Path] = field(default_factory=list)
+    bundles: list[Path] = field(default_factory=list)
     problems: list[tuple[Path, str]] = field(default_factory=list)
     files: int = 0
     moved: int = 0
@@ -100,6 +102,7 @@ class _Taking:
             wanted = found.named or (MAGIC in octets and not looks_like_bundle(octets))
             parts = arrivals_in(octets, str(found.path)) if wanted else []
             if not parts:
+                self.bundles += [found.path] if looks_like_bundle(octets) else []
                 self.ignored.append(found.path)
                 continue
             digest = hashlib.sha256(octets).digest()
@@ -154,9 +157,10 @@ def take(
     """Bring in records from files, disk images, and folders and the folders in them. Changes nothing there.
 
     A file that is named is taken whatever is in it; in a folder, only files that hold a record are. Of a raw disk
-    image (FAT12, FAT16) the records in it are taken. A bundle that is named (readoff report --bundle) is held against
-    its digests, taken, judged again, and its findings compared. What was taken before is recognised, by whatever way it
-    came. Ends with status 1 when something is held, or could not be read or moved.
+    image (FAT12, FAT16) the records in it are taken. A bundle that is named (readoff report --bundle; the file, or the
+    folder into which it was unpacked) is held against its digests, taken, judged again, and its findings compared. What
+    was taken before is recognised, by whatever way it came. Ends with status 1 when something is held, or could not be
+    read or moved.
 
     \b
     Example:
@@ -171,7 +175,7 @@ def take(
     for path in paths:
         if not path.exists():
             raise UsageError("there is no such file or folder", where=str(path))
-    bundles = [path for path in paths if path.is_file() and is_bundle(path)]
+    bundles = [path for path in paths if is_bundle(path)]
     brought = [take_bundle(path, unpack, place) for path in bundles]
     problems = [] if move_to is None else [*_moved(brought, move_to)]
     others = [path for path in paths if path not in bundles]
@@ -207,6 +211,9 @@ def _moved(brought: Iterable[TakenBundle], move_to: Path) -> Iterator[tuple[Path
 
     for each in brought:
         path = each.bundle.path
+        if path.is_dir():
+            yield path, "taken, but not moved (a bundle in a folder stays where it is)"
+            continue
         try:
             move_away(path, move_to, Path(path.name), each.bundle.digest)
         except OSError as error:
@@ -259,3 +266,5 @@ def _show(taking: _Taking) -> None:
         parts.append(f"{looks.counted(len(taking.ignored), 'file')} without a record ignored")
     parts += [f"{looks.counted(taking.moved, 'file')} moved"] if taking.move_to is not None else []
     looks.say(f"{looks.counted(taking.files, 'file')} taken: {', '.join(parts)}.")
+    for bundle in taking.bundles:
+        looks.say(f"{bundle} is a bundle, and is taken by its name only: readoff take {bundle}")

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from readoff.cli.common import Place, load_all_schemas, own_and_shipped, plain, read_schema_file
+from readoff.cli.progress import Progress
 from readoff.errors import MalformedError, StudyError, UsageError
 
 if TYPE_CHECKING:
@@ -45,19 +46,32 @@ class TakenBundle:
 
 
 def take_bundle(path: Path, unpack: Path | None, place: Place) -> TakenBundle:
-    """Takes a bundle. Raises MalformedError where anything in it is wrong; nothing is taken then."""
+    """Takes a bundle, and says on a terminal how far it is.
+
+    Raises MalformedError where anything in it is wrong; nothing is taken then.
+    """
+    tell = Progress(quiet=place.as_json)
+    try:
+        return _take(path, unpack, place, tell)
+    finally:
+        tell.clear()
+
+
+def _take(path: Path, unpack: Path | None, place: Place, tell: Progress) -> TakenBundle:
     from readoff.reports.bundle import read_bundle
     from readoff.store import open_store
     from readoff.store.carry import as_tables
     from readoff.store.gather import gather_from
 
-    bundle = read_bundle(path)
-    folder = unpack or place.store.parent / f"{path.stem}-unpacked"
+    bundle = read_bundle(path, tell.count("files read"))
+    folder = unpack or place.store.parent / f"{path.resolve().stem}-unpacked"
     schemas = _schemas(bundle, place)
     with closing(as_tables(bundle.carried, f"{path}: store.json")) as source:
         _unpack(bundle, folder)
         with open_store(place.store, schemas) as store:
+            store.step = tell.count("arrivals")
             gathered = gather_from(store, source, path)
+            tell(f"{gathered.arrivals} arrivals taken; judging again")
             differ, trouble, count = _judged_again(store, bundle, folder)
     return TakenBundle(bundle, gathered, folder, count, differ, trouble)
 

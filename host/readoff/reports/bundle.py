@@ -10,17 +10,18 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import os
 import re
 import zipfile
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import chain, count
 from pathlib import Path
 from typing import Any
 
 import readoff
-from readoff.arrivals.bundled import MANIFEST
+from readoff.arrivals.bundled import MANIFEST, ROWS
 from readoff.errors import MalformedError, UsageError
 from readoff.reports.publication import INVENTED, Publication
 from readoff.store import Store
@@ -28,7 +29,7 @@ from readoff.store.carry import Carried, Rows, carry
 from readoff.store.photographs import check_kept
 
 WHAT, VERSION = "readoff bundle", 1
-STUDY, FINDINGS, ROWS, README = "study.toml", "findings.json", "store.json", "README.txt"
+STUDY, FINDINGS, README = "study.toml", "findings.json", "README.txt"
 MOST_FILES = 20_000
 MOST_OCTETS = 64 << 20
 """In one file of a bundle; an arrival has no more."""
@@ -39,6 +40,8 @@ _SAFE = re.compile(
     r"|arrivals/[0-9]{1,9}\.rdo|photographs/[0-9a-f]{64}\.(?:jpg|png)"
 )
 _ENDINGS = {"image/jpeg": "jpg", "image/png": "png"}
+Step = Callable[[int, int], None]
+"""Called while files are read: how many are, and of how many."""
 _README = """\
 {title}
 {invented}
@@ -74,7 +77,10 @@ class Made:
 
 @dataclass(frozen=True)
 class Bundle:
-    """A bundle from outside, checked. path: where it lies; digest: SHA-256 of the file. files: name -> octets."""
+    """A bundle from outside, checked. path: where it lies; digest: SHA-256 of the file, or of bundle.json in a folder.
+
+    files: name -> octets.
+    """
 
     path: Path
     digest: bytes
@@ -181,10 +187,17 @@ def _check_sizes(sizes: Mapping[str, int], where: str) -> None:
 # -- reading -------------------------------------------------------------------------------------------------------
 
 
-def read_bundle(path: Path) -> Bundle:
-    """A bundle, every file of it held against its digest. Raises MalformedError naming the file that is wrong."""
-    octets = _read_file(path)
-    files = _members(octets, path)
+def read_bundle(path: Path, step: Step = lambda done, of: None) -> Bundle:
+    """A bundle, as a file or unpacked in a folder, every file of it held against its digest.
+
+    Raises MalformedError naming the file that is wrong, UsageError where it cannot be read.
+    """
+    if path.is_dir():
+        files = _members_of_folder(path, step)
+        whole = files.get(MANIFEST, b"")
+    else:
+        whole = _read_file(path)
+        files = _members(whole, path, step)
     manifest = _parsed(files, MANIFEST, path)
     if not isinstance(manifest, dict) or manifest.get("what") != WHAT:
         raise MalformedError("this is no bundle of Readoff", where=str(path))
@@ -202,7 +215,7 @@ def read_bundle(path: Path) -> Bundle:
     rows = _rows(files, path)
     return Bundle(
         path,
-        hashlib.sha256(octets).digest(),
+        hashlib.sha256(whole).digest(),
         str(texts["title"]),
         str(texts["made_with"]),
         asked,
@@ -223,7 +236,33 @@ def _read_file(path: Path) -> bytes:
     return octets
 
 
-def _members(octets: bytes, path: Path) -> dict[str, bytes]:
+def _members_of_folder(path: Path, step: Step) -> dict[str, bytes]:
+    """The files of a bundle that was unpacked. Raises as _members does; follows no link."""
+    try:
+        places = {
+            each.relative_to(path).as_posix(): each
+            for folder, _, names in os.walk(path)
+            for each in (Path(folder, name) for name in names)
+        }
+        for name, each in places.items():
+            if each.is_symlink() or not each.is_file() or not _SAFE.fullmatch(name):
+                raise MalformedError(
+                    f"{_plain(name)!r} is no file of a bundle",
+                    where=str(path),
+                    next_step="Take it out of the folder, or take the bundle as it came (bundle.zip).",
+                )
+        _check_entries({name: each.stat().st_size for name, each in places.items()}, path)
+        out: dict[str, bytes] = {}
+        for name, each in places.items():
+            with each.open("rb") as file:
+                out[name] = file.read(MOST_OCTETS)
+            step(len(out), len(places))
+    except OSError as error:
+        raise UsageError(f"cannot be read ({error.strerror or error})", where=str(path)) from error
+    return out
+
+
+def _members(octets: bytes, path: Path, step: Step) -> dict[str, bytes]:
     out: dict[str, bytes] = {}
     try:
         with zipfile.ZipFile(io.BytesIO(octets)) as zipped:
@@ -231,16 +270,17 @@ def _members(octets: bytes, path: Path) -> dict[str, bytes]:
             for entry in entries:
                 _check_entry(entry, path, out)
                 out[entry.filename] = b""
-            _check_entries(entries, path)
-            for entry in entries:
+            _check_entries({entry.filename: entry.file_size for entry in entries}, path)
+            for done, entry in enumerate(entries, 1):
                 out[entry.filename] = _read(zipped, entry, path)
+                step(done, len(entries))
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, ValueError) as error:
         raise MalformedError(f"this is no whole zip file ({error})", where=str(path)) from error
     return out
 
 
 def _check_entry(entry: zipfile.ZipInfo, path: Path, seen: Mapping[str, bytes]) -> None:
-    name = entry.filename[:100].encode("ascii", "backslashreplace").decode("ascii")
+    name = _plain(entry.filename)
     if not _SAFE.fullmatch(entry.filename):
         raise MalformedError(f"{name!r} is no file of a bundle", where=str(path))
     if entry.filename in seen:
@@ -249,14 +289,20 @@ def _check_entry(entry: zipfile.ZipInfo, path: Path, seen: Mapping[str, bytes]) 
         raise MalformedError(f"{name} is encrypted", where=str(path))
 
 
-def _check_entries(entries: list[zipfile.ZipInfo], path: Path) -> None:
-    large = [each.filename for each in entries if each.file_size > MOST_OCTETS]
+def _plain(name: str) -> str:
+    """A stranger's name of a file, for a message."""
+    return name[:100].encode("ascii", "backslashreplace").decode("ascii")
+
+
+def _check_entries(sizes: Mapping[str, int], path: Path) -> None:
+    """sizes: name -> octets that a file has, or says that it has."""
+    large = [name for name, size in sizes.items() if size > MOST_OCTETS]
     if large:
         raise MalformedError(f"{large[0]} is larger than a file of a bundle may be", where=str(path))
-    schemas = [each for each in entries if each.filename.startswith("schemas/")]
-    if len(schemas) > MOST_SCHEMAS or any(each.file_size > LONGEST_SCHEMA for each in schemas):
+    schemas = [size for name, size in sizes.items() if name.startswith("schemas/")]
+    if len(schemas) > MOST_SCHEMAS or any(size > LONGEST_SCHEMA for size in schemas):
         raise MalformedError("it has more schemas, or longer ones, than a bundle may have", where=str(path))
-    if len(entries) > MOST_FILES or sum(each.file_size for each in entries) > MOST_IN_ALL:
+    if len(sizes) > MOST_FILES or sum(sizes.values()) > MOST_IN_ALL:
         raise MalformedError("it has more files, or larger ones, than a bundle may have", where=str(path))
 
 

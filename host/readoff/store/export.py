@@ -8,7 +8,7 @@ large store needs no more memory than a small one.
 from __future__ import annotations
 
 import importlib.util
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -92,11 +92,14 @@ def can_write_parquet() -> bool:
     return importlib.util.find_spec("pyarrow") is not None
 
 
-def export(store: Store, folder: Path, *, parquet: bool) -> dict[str, int]:
+def export(
+    store: Store, folder: Path, *, parquet: bool, step: Callable[[str], None] = lambda what: None
+) -> dict[str, int]:
     """Writes NAME.csv, or NAME/machine=XXXXXXXX/part-0.parquet, for each table. Gives the rows of each.
 
     The folder must be new or empty: nothing is written over, and no file of an earlier export is left among newer
     ones. Raises UsageError otherwise, StoreError where it cannot be written.
+    step is called with how far it is.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -105,11 +108,15 @@ def export(store: Store, folder: Path, *, parquet: bool) -> dict[str, int]:
         write = _parquet if parquet else _csv
         store.db.execute("BEGIN")  # all tables as of one moment, whoever writes meanwhile
         try:
-            return {table.name: write(store, table, folder) for table in TABLES}
+            return {table.name: write(store, table, folder, _counter(table, step)) for table in TABLES}
         finally:
             store.db.rollback()
     except OSError as error:
         raise StoreError(f"cannot be written ({error.strerror or error})", where=str(folder)) from error
+
+
+def _counter(table: Table, step: Callable[[str], None]) -> Callable[[int], None]:
+    return lambda rows: step(f"{rows} {table.name} written")
 
 
 def _frames(store: Store, table: Table, machine: str | None = None) -> Iterator[pd.DataFrame]:
@@ -124,11 +131,12 @@ def _frames(store: Store, table: Table, machine: str | None = None) -> Iterator[
         yield from slices
 
 
-def _csv(store: Store, table: Table, folder: Path) -> int:
+def _csv(store: Store, table: Table, folder: Path, tell: Callable[[int], None]) -> int:
     rows = 0
     with (folder / f"{table.name}.csv").open("w", encoding="utf-8", newline="") as file:
         for number, frame in enumerate(_frames(store, table)):
             rows += len(frame)
+            tell(rows)
             text = [name for name, kind in table.columns.items() if kind == _TEXT]
             frame[text] = frame[text].apply(_no_formula)
             frame.to_csv(file, index=False, header=number == 0, lineterminator="\n")
@@ -146,7 +154,7 @@ def _no_formula(column: pd.Series[Any]) -> pd.Series[Any]:
     return column.mask(risky, "'" + column)
 
 
-def _parquet(store: Store, table: Table, folder: Path) -> int:
+def _parquet(store: Store, table: Table, folder: Path, tell: Callable[[int], None]) -> int:
     import pyarrow as pa  # noqa: PLC0415 - optional
     from pyarrow import parquet  # noqa: PLC0415
 
@@ -159,6 +167,7 @@ def _parquet(store: Store, table: Table, folder: Path) -> int:
             if not len(frame):
                 continue
             rows += len(frame)
+            tell(rows)
             kept = frame.drop(columns="machine")  # the folder's name says it
             schema = pa.schema([(name, kinds[table.columns[name]]) for name in kept.columns])
             if writer is None:
