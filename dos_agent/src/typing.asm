@@ -105,6 +105,13 @@ script_step:
         call    text_shown
         jc      .leave
         mov     byte [script_now], 0
+        push    si
+        mov     al, MOMENT_KEY_WAIT     ; before the key changes what is shown
+        call    screen_keep
+        cli
+        push    cs
+        pop     ds
+        pop     si
         mov     al, [si + 3]
         xor     ah, ah
         add     ax, 4

@@ -157,3 +157,13 @@ def test_a_program_that_ends_in_graphics(tmp_path: Path) -> None:
         assert [at % picture.width for at, value in enumerate(picture.pixels) if value == 1] == list(
             range(1, 101)
         )
+
+
+def test_keys_by_script_reach_every_way_of_asking(tmp_path: Path) -> None:
+    script = "[enter][after page 2][enter][pause 0.5][enter]"
+    ways = ("00", "10", "11", "01", "06", "07", "08", "0A", "0C", "3F")
+    records, _ = agent_under_dosbox(tmp_path, *(f'READOFF RUN /K:"{script}" MENU {way}' for way in ways))
+    runs = [record for record in records if record.kind == "run"]
+    assert [(run.values("keys_end") or {})["typed"] for run in runs] == [3] * len(ways)
+    for run in runs:
+        assert [each.moment for each in captures_of(run)] == ["key_wait"] * 3 + ["exit"]
