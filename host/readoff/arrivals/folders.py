@@ -11,7 +11,8 @@ Should it grow later, that is another arrival, and the store puts it in the plac
 
 What is new: the digest of the octets decides, and nothing else. A DOS clock gives equal sizes and times to
 different files, and floppies repeat their names. Between looks a file whose inode, size, time and time of change
-are the same is passed over; every ``deep_every`` seconds all files are read, whatever those say.
+are the same is passed over; every ``deep_every`` seconds (more seldom in a folder of thousands) all files are read,
+whatever those say.
 
 Nothing in the folder is ever changed, unless a place is named to move to what was taken. Nothing in it makes this
 raise: what can't be read or moved is told, and tried again at the next look.
@@ -64,6 +65,10 @@ class _Seen:
     stuck: bool = False
 
 
+DEEP_FILES = 1000
+"""Files that a deep look may read in each deep_every seconds: in a folder of more it comes that much more seldom."""
+
+
 class FolderReader:
     """Looks at one folder when it is told to, and hands what is ready to the intake.
 
@@ -102,7 +107,7 @@ class FolderReader:
         self, now: float, hinted: Set[str] = frozenset(), going_on: Callable[[], bool] = lambda: True
     ) -> None:
         """Looks at every file once. hinted: paths to read whatever their marks say. going_on: False stops it."""
-        deep = now - self._deep_at >= self.deep_every
+        deep = now - self._deep_at >= self.deep_every * max(1.0, len(self._seen) / DEEP_FILES)
         if deep:
             self._deep_at = now
         there = set()
