@@ -22,6 +22,7 @@ section .staybss
 standby_token:          resd 1          ; of the step that was given last, 0 for none
 standby_again:          resb 1          ; how often the step in hand was done without its records reaching the host
 standby_alone:          resb 1          ; how often the host was looked for in vain since its last step
+standby_files:          resb 1          ; 1: option_files is a step's, in the place of the command line's
 standby_flags:          resb 1          ; ASK_FLAGS_FRESH, ASK_FLAGS_WARM: as it was at the start
 
 section .bss
@@ -300,7 +301,25 @@ step_take:
         je      .no_keys                ; an older host; what comes behind the keys is of a later one
         mov     dx, SCRIPT_TEXT_MOST
         call    step_text
+        jc      .no_keys
+        cmp     si, bp
+        je      .no_keys                ; a host that knows nothing of files: those of the command line stay
+        cmp     byte [si], 0
+        je      .no_keys
+        mov     di, option_files
+        mov     dx, PATTERNS_MOST
+        call    step_text
+        mov     byte [standby_files], 1
+        jmp     short .no_more
 .no_keys:
+        pushf
+        cmp     byte [standby_files], 0
+        je      .as_they_are
+        mov     byte [option_files], 0  ; the step before this one had some
+        mov     byte [standby_files], 0
+.as_they_are:
+        popf
+.no_more:
         pop     si
         jc      .bad
         mov     byte [si], 0            ; ends the words

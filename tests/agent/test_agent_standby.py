@@ -218,14 +218,15 @@ def test_a_host_that_stays_away_is_given_up():
 
 STEP = build_message("step", **step_values(GivenStep("snapshot", "Now.", label="base")))
 NOT_STEPS = [
-    STEP[:-2],  # shorter than its words say
-    STEP[:-1] + b"\x05ab",  # keys longer than the frame
-    STEP[:-1] + b"\x03[no",  # keys that mean nothing
+    STEP[:-3],  # shorter than its words say
+    STEP[:-2] + b"\x05ab",  # keys longer than the frame
+    STEP[:-2] + b"\x03[no\x00",  # keys that mean nothing
+    STEP[:-1] + b"\x05ab",  # files longer than the frame
     STEP[:3],
     STEP[:1] + b"\x06" + STEP[2:],  # there is no such thing to do
     STEP[:8] + b"\xff" + STEP[9:],  # a label longer than the frame
     STEP[:8] + bytes([65]) + b"x" * 65 + STEP[13:],  # a label longer than one may be
-    STEP[:-9] + b"\xff\xff" + STEP[-7:],  # words beyond the end of the segment
+    STEP[:-10] + b"\xff\xff" + STEP[-8:],  # words beyond the end of the segment
 ]
 
 
@@ -262,7 +263,23 @@ def test_keys_come_with_a_step_and_go_with_it():
     assert second.values("keys") is None and second.values("run_end") is not None
 
 
-@pytest.mark.parametrize("octets", [STEP[:-1], STEP + b"!"])
+def test_files_come_with_a_step_and_go_with_it():
+    """A run that writes a file, then one for which none are asked."""
+
+    def before(box, host):
+        box.drive("C").write("WAYS.COM", (PROGRAMS / "WAYS.COM").read_bytes())
+
+    wrote = GivenStep("run", label="base", path="C:\\WAYS.COM", arguments="F", files="C:\\*.OUT")
+    plain = GivenStep("run", label="base", path="C:\\WAYS.COM", arguments="F 7")
+    _, host, exit_ = stand_by(wrote, plain, before=before)
+    assert exit_.code == EXIT_ALL
+    first, second = [record for record in map(parse_record, host.store.values()) if record.kind == "run"]
+    assert (first.values("files_after") or {})["kept"] == 1
+    assert first.values("file")["name"] == "C:\\WAYS.OUT"
+    assert second.values("files_before") is None
+
+
+@pytest.mark.parametrize("octets", [STEP[:-2], STEP[:-1], STEP + b"!"])
 def test_a_step_of_an_older_or_a_later_host_is_taken(octets):
     class Other(Scripted):
         def exchange(self, now, octets_):

@@ -53,6 +53,7 @@ def test_a_question_and_its_answer():
         "arguments": "02 12.5",
         "words": "Boot 1 of 9\r\n",
         "keys": "",
+        "files": "",
     }
 
 

@@ -26,6 +26,8 @@ ARGUMENTS_MOST = 125
 """Octets in arguments: with the blank before them they fill a DOS command tail."""
 NAME_MOST = 64
 """Octets in a label or a program's name, as the agent's options have them."""
+FILES_MOST = 127
+"""Octets in patterns of files, as the agent's /F: has them in all."""
 KEYS_MOST = 112
 """Octets in a script of keys, as the agent's /K: has it."""
 _FIXED = 64
@@ -36,7 +38,7 @@ _FIXED = 64
 class GivenStep:
     """What the agent is told. what: a name of the contract's enum. seconds: to wait before it asks again.
 
-    label, program, path, arguments, keys: as RUN would be given them. words: for the person, without line ends;
+    label, program, path, arguments, keys, files: as RUN would be given them. words: for the person, without line ends;
     cautions: what goes with them, never cut.
     """
 
@@ -49,12 +51,14 @@ class GivenStep:
     path: str = ""
     arguments: str = ""
     keys: str = ""
+    files: str = ""
 
     @property
     def token(self) -> int:
         """Names the step: made from what it says, so that a host that starts again gives the same. Never 0."""
         parts = (self.what, self.label, self.program, self.path, self.arguments, self.words, *self.cautions)
         parts += (self.keys,) if self.keys else ()
+        parts += ("files", self.files) if self.files else ()
         return zlib.crc32("\0".join(parts).encode()) or 1
 
 
@@ -67,7 +71,8 @@ def step_values(step: GivenStep) -> dict[str, Any]:
         "arguments": _name(step.arguments, ARGUMENTS_MOST, "arguments"),
     }
     keys = _name(step.keys, KEYS_MOST, "keys")
-    room = limit_of("frame_limit") - _FIXED - sum(map(len, texts.values())) - len(keys)
+    files = _name(step.files, FILES_MOST, "files")
+    room = limit_of("frame_limit") - _FIXED - sum(map(len, texts.values())) - len(keys) - len(files)
     words = shown_words(step.words, step.cautions, room)
     return {
         "what": step.what,
@@ -76,6 +81,7 @@ def step_values(step: GivenStep) -> dict[str, Any]:
         **texts,
         "words": words,
         "keys": keys,
+        "files": files,
     }
 
 

@@ -60,4 +60,5 @@ def _given(step: Step) -> GivenStep:
         path=program.path if program else step.probe,
         arguments=program.arguments if program else "",
         keys=program.keys if program else "",
+        files=program.files if program else "",
     )

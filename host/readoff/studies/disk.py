@@ -74,6 +74,7 @@ def _batch(
 def _run(program: Program, boot: PlannedBoot, repeats: int, drive: str, spool: str) -> str:
     options = f"/L:{_label(boot)} /P:{program.name} /N:{repeats} {spool}"
     options += f' /K:"{program.keys}"' if program.keys else ""
+    options += "".join(f" /F:{each}" for each in program.files.split(";") if each)
     return _fitting(f"{drive}\\READOFF RUN {options} {program.line}", program)
 
 

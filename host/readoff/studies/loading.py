@@ -34,6 +34,8 @@ MOST_BOOTS, MOST_REPEATS, MOST_CONFIGURATIONS = 500, 999, 50
 MOST_CACHES = 4
 LONGEST_LABEL, LONGEST_LINE = 32, 120  # what the agent and DOS take
 KEYS_MOST = 112  # of the agent's /K:
+FILES_MOST = 127  # of all its /F: together
+_PATTERNS = re.compile(r"[A-Za-z]:\\[^\s;,\"<>|%/]+(;[A-Za-z]:\\[^\s;,\"<>|%/]+)*")
 _COUNTS = {  # key -> (least, most, without it)
     "boots": (1, MOST_BOOTS, 3),
     "repeats": (1, MOST_REPEATS, 2),
@@ -71,7 +73,7 @@ TABLE_KEYS = {
         "machine",
         "caches",
     ),
-    "programs": ("name", "path", "arguments", "minutes", "keys"),
+    "programs": ("name", "path", "arguments", "minutes", "keys", "files"),
     "metrics": ("metric", "program", "margin"),
     "targets": ("metric", "program", "at", "words"),
     "earlier": ("joins", "label", "ids", "why"),
@@ -216,7 +218,11 @@ def _program(table: Table) -> Program:
     ):
         right = f"at most {KEYS_MOST} characters as the agent's /K: takes them; names such as [percent] for the rest"
         table.fault("keys", described(keys), right)
-    return Program(name, path, arguments.strip(), _number(table, "minutes", 1.0), keys)
+    files = table.text("files", needed=False)
+    if files and not (_PATTERNS.fullmatch(files) and files.isascii() and len(files) <= FILES_MOST):
+        right = rf"whole paths such as C:\BENCH\*.LOG, with ; between them, at most {FILES_MOST} characters"
+        table.fault("files", described(files), right)
+    return Program(name, path, arguments.strip(), _number(table, "minutes", 1.0), keys, files)
 
 
 def _wanted(table: Table, programs: Sequence[str], margin: float) -> Wanted:

@@ -49,7 +49,7 @@ class Configuration:
 class Program:
     """What is run. name: as the agent is told (/P:). path: on the old machine. minutes: one run takes.
 
-    keys: typed for it (/K:).
+    keys: typed for it (/K:). files: that it writes, whole paths with ';' between them (/F:).
     """
 
     name: str
@@ -57,6 +57,7 @@ class Program:
     arguments: str = ""
     minutes: float = 1.0
     keys: str = ""
+    files: str = ""
 
     @property
     def line(self) -> str:

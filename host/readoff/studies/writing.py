@@ -40,6 +40,7 @@ def study_text(study: Study) -> str:
                 arguments=program.arguments or None,
                 minutes=program.minutes,
                 keys=program.keys or None,
+                files=program.files or None,
             )
         )
     for wanted in study.wanted:
