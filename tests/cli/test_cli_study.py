@@ -209,6 +209,25 @@ def test_why_without_a_study(taken):
     assert len(got["metrics"]["shown_rate of replay"]["as-found"]) == 3
 
 
+def test_why_of_one_among_three_judges_as_the_report_of_the_three(bench):
+    inbox = bench / "inbox"
+    inbox.mkdir(exist_ok=True)
+    boots = [("as-found", "72.9"), ("zero-ws", "76.1"), ("another", "73.1")] * 3
+    for number, (label, rate) in enumerate(boots, 1):
+        for at, each in enumerate(records.a_boot(number, label, [str(float(rate) + number / 10)])):
+            (inbox / f"{number:03}{at}.RDO").write_bytes(each)
+    run("take", "inbox")
+    name = "as-found~zero-ws:replay:frames_per_second"
+    every = answer("report", "out", "as-found", "zero-ws", "another", "--margin", "1")["findings"]
+    reported = every[0]["compared"][0]["sentence"]
+    assert "among" in reported and "beyond the 1 %" in reported
+    assert answer("why", name, "--beside", "another", "--margin", "1")["sentence"] == reported
+    alone = answer("why", name)["sentence"]
+    assert alone == answer("compare", "as-found", "zero-ws")["compared"][0]["sentence"] != reported
+    said = run("why", name, "--study", "s.toml", "--beside", "another", status=2).stderr
+    assert "a study says itself what is compared" in said
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [

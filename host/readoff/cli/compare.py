@@ -105,6 +105,7 @@ def as_values(result: Comparison) -> dict[str, object]:
                 "arguments": each.task.arguments,
                 "metric": each.metric.name,
                 "unit": each.metric.unit,
+                "sentence": each.sentence,
                 "finding": each.finding.as_dict() if each.finding else None,
                 "refusal": each.refusal or None,
                 "base_readings": _readings(each, base=True),

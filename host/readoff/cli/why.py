@@ -35,18 +35,40 @@ class _Ground:
     type=click.Path(path_type=Path, dir_okay=False),
     help="The study that the finding belongs to: its margins, guard, and earlier runs.",
 )
+@click.option(
+    "--margin",
+    type=click.FloatRange(0, 100, min_open=True, max_open=True),
+    metavar="PERCENT",
+    help="The smallest difference that matters, 2 unless told. Not with --study.",
+)
+@click.option(
+    "--beside",
+    multiple=True,
+    metavar="LABEL",
+    help="Another label that was compared with BASE at the same time (readoff report BASE OTHER LABEL). Several times.",
+)
 @store_options
-def why(finding: str, file: Path | None, place: Place) -> None:
+def why(finding: str, file: Path | None, margin: float | None, beside: tuple[str, ...], place: Place) -> None:
     """Go from a finding down to its boots, runs, readings, and the lines of the capture.
 
-    FINDING is the short name that readoff study judge prints: BASE~OTHER:PROGRAM:METRIC.
+    FINDING is the short name that readoff study judge prints: BASE~OTHER:PROGRAM:METRIC. Without --study it is judged
+    as readoff compare BASE OTHER does.
 
     \b
-    Example:
+    Examples:
       readoff why as-found~zero-ws:replay:rate --study wait-states.toml
+      readoff why as-found~zero-ws:replay:rate --beside fast-card
     """
+    if file and (beside or margin is not None):
+        raise UsageError(
+            "a study says itself what is compared, and what matters",
+            next_step="Give --study FILE, or --margin and --beside, not both.",
+        )
     with place.open_to_look() as store:
-        ground = _of_study(store, file, finding) if file else _of_labels(store, finding)
+        if file:
+            ground = _of_study(store, file, finding)
+        else:
+            ground = _of_labels(store, finding, beside, (2.0 if margin is None else margin) / 100)
         metrics = {
             metric: {label: list(_boots(store, evidence)) for label, evidence in sides.items()}
             for metric, sides in ground.metrics.items()
@@ -84,9 +106,13 @@ def _of_study(store: Store, file: Path, name: str) -> _Ground:
     return _Ground(each.sentence, each.remarks + guard, metrics)
 
 
-def _of_labels(store: Store, name: str) -> _Ground:
-    """A finding of two labels as they stand in the store, judged as readoff compare does."""
+def _of_labels(store: Store, name: str, beside: Sequence[str], margin: float) -> _Ground:
+    """A finding of two labels as they stand in the store, judged as readoff compare and readoff report do.
+
+    beside: labels that are compared with the same base at the same time.
+    """
     from readoff.reports import compare_labels
+    from readoff.reports.publication import compare_all
     from readoff.store import find
 
     pair, *rest = name.rsplit(":", 2)
@@ -102,10 +128,10 @@ def _of_labels(store: Store, name: str) -> _Ground:
             f"{pair!r} names no two labels", next_step=f"Labels in this store: {', '.join(map(repr, known))}."
         )
     # One of the family that readoff compare and readoff report judge together, where it is one of them.
-    result = compare_labels(store, *both)
+    result = compare_all(store, both[0], (both[1], *beside), margin=margin)[0]
     found = [each for each in result.compared if (each.task.program, each.metric.name) == _lower(rest)]
     if not found:
-        result = compare_labels(store, *both, metric=rest[1], program=rest[0])
+        result = compare_labels(store, *both, metric=rest[1], program=rest[0], margin=margin)
         found = list(result.compared)
     if not found:
         raise UsageError(f"no readings of {rest[1]!r} of {rest[0]!r} can be compared")
