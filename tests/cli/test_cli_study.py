@@ -210,20 +210,25 @@ def test_why_without_a_study(taken):
 
 
 def test_why_of_one_among_three_judges_as_the_report_of_the_three(bench):
+    values = [("as-found", 70.1), ("zero-ws", 71.9), ("another", 70.9)]
+    boots = [(label, value + 0.3 * turn) for turn in range(3) for label, value in values]
     inbox = bench / "inbox"
     inbox.mkdir(exist_ok=True)
-    boots = [("as-found", "72.9"), ("zero-ws", "76.1"), ("another", "73.1")] * 3
-    for number, (label, rate) in enumerate(boots, 1):
-        for at, each in enumerate(records.a_boot(number, label, [str(float(rate) + number / 10)])):
+    for number, (label, value) in enumerate(boots, 1):
+        for at, each in enumerate(records.gauge_boot(number, label, [f"{value:.1f}"])):
             (inbox / f"{number:03}{at}.RDO").write_bytes(each)
     run("take", "inbox")
-    name = "as-found~zero-ws:replay:frames_per_second"
+    name = "as-found~zero-ws:gauge:level"
     every = answer("report", "out", "as-found", "zero-ws", "another", "--margin", "1")["findings"]
     reported = every[0]["compared"][0]["sentence"]
-    assert "among" in reported and "beyond the 1 %" in reported
+    assert "among 2" in reported and "the 1 %" in reported
     assert answer("why", name, "--beside", "another", "--margin", "1")["sentence"] == reported
-    alone = answer("why", name)["sentence"]
-    assert alone == answer("compare", "as-found", "zero-ws")["compared"][0]["sentence"] != reported
+    alone = answer("why", name, "--margin", "1")["sentence"]
+    assert (
+        alone
+        == answer("compare", "as-found", "zero-ws", "--margin", "1")["compared"][0]["sentence"]
+        != reported
+    )
     said = run("why", name, "--study", "s.toml", "--beside", "another", status=2).stderr
     assert "a study says itself what is compared" in said
 
