@@ -67,6 +67,31 @@ def test_examples_are_lines_that_the_command_takes(path, command):
                 assert "does not exist" in str(error), (line, str(error))  # a file of the example's
 
 
+BLOCKS = [
+    (page.name, line)
+    for page in sorted([*DOCS.glob("*.md"), DOCS.parent / "README.md"])
+    if page.name != "reference-commands.md"
+    for block in re.findall(r"^```\w*\n(.*?)^```", page.read_text(encoding="utf-8"), re.M | re.S)
+    for line in re.findall(r"^(?:\$ )?readoff (.+)$", block, re.M)
+]
+
+
+@pytest.mark.parametrize(("page", "line"), BLOCKS)
+def test_lines_to_type_in_the_docs_are_lines_that_the_command_takes(page, line):
+    """Two spaces or more begin what is said of the line."""
+    found, words = main, shlex.split(re.split(r"\s{2,}| > |\s#", line)[0])
+    while isinstance(found, click.Group) and words and not words[0].startswith("-"):
+        assert words[0] in found.commands, line
+        found, words = found.commands[words[0]], words[1:]
+    if not isinstance(found, click.Group):
+        try:
+            found.make_context("readoff", list(words), resilient_parsing=False)
+        except click.exceptions.Exit:
+            pass  # --help
+        except click.UsageError as error:
+            assert "does not exist" in str(error), (line, str(error))  # a file of the example's
+
+
 # -- completion ----------------------------------------------------------------------------------------------------
 
 
