@@ -20,7 +20,7 @@ STUDY = load_study(
     .replace("repeats = 2", 'repeats = 1\nprobes = ["memory"]')
     .replace('label = "two-waits"', 'label = "two-waits"\ncaches = 0')
     .replace('label = "one-wait"', 'label = "one-wait"\ncaches = 2')
-    .replace('"cpu.*"]', '"cpu.*", "staircase.*"]'),
+    .replace('"speed.*"]', '"speed.*", "staircase.*"]'),
 )
 
 

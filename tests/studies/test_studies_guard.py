@@ -163,6 +163,34 @@ def test_an_explanation_lets_it_pass_and_only_that():
     assert standing(notices, "as-found", "another") == ()
 
 
+def clocked(name, label, mhz, within="0.02"):
+    facts = {"speed.mhz": mhz, "speed.mhz_within": within, "cmos.sum": label}
+    kept = {key: Fact(key, value, "MHz", key != "cmos.sum") for key, value in facts.items()}
+    return Snapshot(f"11223344-{name}-0001", label, f"11223344-{name}", kept)
+
+
+@pytest.mark.parametrize(
+    ("mhz", "changed"), [("33.210", False), ("33.500", False), ("16.610", True), ("40.010", True)]
+)
+def test_a_clock_that_changed_is_told_and_an_estimate_that_wanders_is_not(mhz, changed):
+    """Such as a turbo switch: in one boot of a configuration, or in all boots of one configuration."""
+    base = [clocked("00000001", "as-found", "33.190"), clocked("00000004", "as-found", mhz)]
+    other = [clocked("00000002", "zero-ws", "33.200"), clocked("00000003", "zero-ws", "33.180")]
+    told = found({"as-found": base, "zero-ws": other})
+    assert list(told) == (["as-found:speed.mhz"] if changed else [])
+    if changed:
+        assert "clock changed among the snapshots of as-found: about " in told["as-found:speed.mhz"].sentence
+    other = [clocked("00000002", "zero-ws", mhz), clocked("00000003", "zero-ws", mhz)]
+    told = found({"as-found": base[:1] * 2, "zero-ws": other})
+    assert list(told) == (["zero-ws:speed.mhz"] if changed else [])
+    allowed = replace(STUDY.configurations[1], may_differ=("cmos.*", "speed.*"))
+    told = found(
+        {"as-found": base[:1] * 2, "zero-ws": other},
+        study=replace(STUDY, configurations=(STUDY.base, allowed)),
+    )
+    assert told == {}
+
+
 def test_volatile_facts_are_left_out():
     told = found({label: [replace(s, facts=s.facts) for s in each] for label, each in sides().items()})
     assert told == {}
