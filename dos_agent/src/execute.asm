@@ -62,6 +62,12 @@ program_execute:
         mov     dx, [option_limit + 2]
         cmp     byte [option_reset], 0
         jne     .limit
+        cmp     word [script_elements], 0       ; keys by script: what waits on and on is ended, see script_stalled
+        je      .never
+        mov     bx, ax
+        or      bx, dx
+        jnz     .limit
+.never:
         mov     ax, -1                  ; nothing happens when it is over
         mov     dx, ax
 .limit:

@@ -60,6 +60,8 @@ section .stay
 over_time:
         push    cs
         pop     ds
+        cmp     byte [option_reset], 0
+        je      script_stalled
         dec     byte [over_ticks]
         jz      .reset
         lds     bx, [indos_at]

@@ -10,6 +10,9 @@ BDA_KEYS_BEGIN          equ 80h         ; offsets in segment 40h; nothing of use
 BDA_KEYS_END            equ 82h
 KEYS_BEGIN              equ 1Eh
 KEYS_END                equ 3Eh
+KEY_WORD_CTRL_C         equ 2E03h       ; scan code and character
+KEY_WORD_ESCAPE         equ 011Bh
+STALLED_TICKS           equ 18          ; between two keys that end a wait
 
 section .hookdata
 script_left:            db 0            ; 1 while something of the script is to come
@@ -24,6 +27,7 @@ script_at:              resw 1          ; the element to come
 script_due:             resw 1          ; tick at which a pause ends
 script_typed:           resw 1          ; keys
 script_done:            resw 1          ; elements
+script_end_key:         resw 1          ; the last key that was to end a wait
 
 section .hooks
 
@@ -53,6 +57,7 @@ script_begin:
         xor     ax, ax
         mov     [script_typed], ax
         mov     [script_done], ax
+        mov     word [script_end_key], KEY_WORD_ESCAPE
         mov     [script_pausing], al
         mov     [script_now], al
         mov     [script_left], al
@@ -173,6 +178,26 @@ script_pause_over:
         jc      .leave
         cmp     byte [si + 2], SCRIPT_OPERATION
         jne     script_step             ; a key
+.leave:
+        ret
+
+; script_stalled: the run is over its time, and something of the script is still to come. What waits is given a key that
+; usually ends a wait: Ctrl-C and ESC in turns, one a second, as long as nothing else is in the keyboard's buffer.
+; Called on the hook's stack. Input: DS = ES = CS, interrupts off.  Output: none.  Destroys: AX, BX, CX, DX, DI.
+script_stalled:
+        mov     word [ticks_left], STALLED_TICKS
+        cmp     byte [script_left], 0
+        je      .leave
+        push    ds
+        mov     bx, BIOS_DATA
+        mov     ds, bx
+        mov     ax, [BDA_KEYS_HEAD]
+        cmp     ax, [BDA_KEYS_TAIL]
+        pop     ds
+        jne     .leave
+        xor     word [script_end_key], KEY_WORD_CTRL_C ^ KEY_WORD_ESCAPE
+        mov     ax, [script_end_key]
+        jmp     key_put
 .leave:
         ret
 

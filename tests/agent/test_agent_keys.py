@@ -162,6 +162,44 @@ def test_a_script_that_stalls_ends_with_the_reset_and_the_record_says_how_far_it
     assert (values["elements"], values["done"], values["typed"]) == (3, 2, 1)
 
 
+# Waits for a key again and again: by DOS, which ends it at Ctrl-C, or by the BIOS, until ESC comes.
+WAITS = """
+main:   mov     ah, {function}
+        int     {interrupt}
+        cmp     al, 1Bh
+        {jump}  main
+        exit 3
+"""
+
+
+@pytest.mark.parametrize(
+    ("wait", "outcome", "code"),
+    [
+        ({"function": 8, "interrupt": "21h", "jump": "jmp"}, "ctrl_c", 0),
+        ({"function": 0, "interrupt": "16h", "jump": "jne"}, "finished", 3),
+    ],
+    ids=["by DOS", "by the BIOS"],
+)
+def test_a_script_that_stalls_ends_the_wait_when_the_time_is_over(wait, outcome: str, code: int) -> None:
+    box = agent_box(AT, WAITS=WAITS.format(**wait))
+    ran = readoff(box, 'RUN /T:2 /K:"a[after this never comes]b" WAITS')
+    end = end_of(ran.run)
+    assert (end["outcome"], end["exit_code"], "over_time" in end["set"]) == (outcome, code, True)
+    values = ran.run.values("keys_end") or {}
+    assert (values["elements"], values["done"], values["typed"]) == (3, 1, 1)
+    assert 2 <= end["elapsed_ticks"] / 18.2 < 6
+    assert ran.exit.code == EXIT_MISSING
+
+
+def test_a_script_that_is_done_leaves_a_long_run_alone() -> None:
+    """Over its time, its keys typed: it goes on until somebody else ends it."""
+    box = agent_box(AT, WAITS=WAITS.format(function=0, interrupt="16h", jump="jne"))
+    box.type_at(9, "\x1b")
+    ran = readoff(box, "RUN /T:2 /K:a WAITS")
+    assert end_of(ran.run)["elapsed_ticks"] / 18.2 > 4
+    assert (ran.run.values("keys_end") or {})["done"] == 1
+
+
 def test_what_is_not_typed_is_told() -> None:
     _, ran = run_under_agent(agent_box(AT), KEYS.format(count=1, function=0), options="/K:ab")
     assert how_far(ran) == (2, 1, 1, 2)
