@@ -95,6 +95,13 @@ def test_the_page_asks_for_nothing_outside_and_runs_nothing(out):
     assert len(page.addresses) > 4  # the charts point into themselves
 
 
+def test_the_findings_as_markdown_have_few_columns_and_those_as_csv_all(out):
+    head, _, row = (out / "tables" / "findings.md").read_text("utf-8").splitlines()[2:5]
+    assert head.split(" | ")[0] == "| finding" and head.count("|") == row.count("|") == 12
+    assert "boots of base | boots of other" in head
+    assert (out / "tables" / "findings.csv").read_text("utf-8").splitlines()[0].count(",") > 25
+
+
 def test_findings_come_as_sentences_first_and_every_one_can_be_traced(out):
     html = (out / "report.html").read_text(encoding="utf-8")
     sentence = answer("study", "judge", "s.toml")["findings"][0]["sentence"]

@@ -36,15 +36,15 @@ _TONES = {
 _FIGURES = {
     "finding": "finding",
     "verdict": "verdict",
-    "base_value": "first",
-    "other_value": "second",
+    "base_value": "base",
+    "other_value": "other",
     "unit": "unit",
     "ratio": "ratio",
     "ratio_low95": "from (95 %)",
     "ratio_high95": "to (95 %)",
     "p_adjusted": "p",
-    "base_boots": "n first",
-    "other_boots": "n second",
+    "base_boots": "boots of base",
+    "other_boots": "boots of other",
 }
 _NUMBERS = tuple(name for key, name in _FIGURES.items() if key not in ("finding", "verdict", "unit"))
 
@@ -61,7 +61,7 @@ def as_html(publication: Publication, drawn: Sequence[Drawn], bundle: str = "") 
         bundle=bundle,
         typed=publication.typed,
         numbers=_NUMBERS,
-        figures=_figures(publication),
+        figures=figures_table(publication),
         configurations=tables.configurations_table(publication),
         differ=differ,
         same=same,
@@ -77,7 +77,8 @@ def _readings(publication: Publication) -> Table:
     return tables.brief(tables.readings_table(publication), columns)
 
 
-def _figures(publication: Publication) -> Table:
+def figures_table(publication: Publication) -> Table:
+    """The findings in the columns that people read, p adjusted for the family."""
     made = tables.brief(tables.findings_table(publication), _FIGURES)
     p = list(_FIGURES).index("p_adjusted")
     rows = tuple((*row[:p], _probability(row[p]), *row[p + 1 :]) for row in made.rows)
@@ -164,7 +165,7 @@ def _parts(publication: Publication, drawn: Sequence[Drawn], bundle: str) -> Ite
         yield f"`{each.name.replace('`', ' ')}`"
     for chart in drawn:
         yield f"![{md(chart.words)}](charts/{chart.name}.svg)"
-    yield tables.as_markdown(_figures(publication))
+    yield tables.as_markdown(figures_table(publication))
     yield "## How it was done"
     yield md(" ".join(publication.how))
     for heading, lines in publication.lists:

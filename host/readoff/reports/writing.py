@@ -7,7 +7,7 @@ from pathlib import Path
 
 from readoff.reports.figures import figures_of
 from readoff.reports.folder import check_replaceable, write_folder
-from readoff.reports.page import as_html, as_markdown
+from readoff.reports.page import as_html, as_markdown, figures_table
 from readoff.reports.publication import Publication
 from readoff.reports.tables import as_csv, tables_of
 from readoff.reports.tables import as_markdown as table_as_markdown
@@ -54,7 +54,8 @@ def report_files(
         files[f"charts/{chart.name}-clear.png"] = chart.clear
     for table in tables_of(publication):
         files[f"tables/{table.name}.csv"] = as_csv(table).encode("utf-8")
-        files[f"tables/{table.name}.md"] = (table_as_markdown(table) + "\n").encode("utf-8")
+        for_people = figures_table(publication) if table.name == "findings" else table
+        files[f"tables/{table.name}.md"] = (table_as_markdown(for_people) + "\n").encode("utf-8")
     for each in publication.attached:
         if each.photograph is not None:
             files[f"photographs/{each.attachment.file_name}"] = each.photograph.octets
