@@ -43,8 +43,7 @@ _FIGURES = {
     "ratio_low95": "from (95 %)",
     "ratio_high95": "to (95 %)",
     "p_adjusted": "p",
-    "base_boots": "boots of base",
-    "other_boots": "boots of other",
+    "base_boots": "boots",
 }
 _NUMBERS = tuple(name for key, name in _FIGURES.items() if key not in ("finding", "verdict", "unit"))
 
@@ -78,10 +77,10 @@ def _readings(publication: Publication) -> Table:
 
 
 def figures_table(publication: Publication) -> Table:
-    """The findings in the columns that people read, p adjusted for the family."""
-    made = tables.brief(tables.findings_table(publication), _FIGURES)
+    """The findings in the columns that people read: p adjusted for the family, boots of base and other in one."""
+    made = tables.brief(tables.findings_table(publication), [*_FIGURES, "other_boots"])
     p = list(_FIGURES).index("p_adjusted")
-    rows = tuple((*row[:p], _probability(row[p]), *row[p + 1 :]) for row in made.rows)
+    rows = tuple((*row[:p], _probability(row[p]), f"{row[-2]} + {row[-1]}") for row in made.rows)
     return Table(made.name, made.title, tuple(_FIGURES.values()), rows)
 
 
