@@ -223,6 +223,10 @@ def test_why_of_one_among_three_judges_as_the_report_of_the_three(bench):
     reported = every[0]["compared"][0]["sentence"]
     assert "among 2" in reported and "the 1 %" in reported
     assert answer("why", name, "--beside", "another", "--margin", "1")["sentence"] == reported
+    html = (bench / "out" / "report.html").read_text("utf-8")
+    asked = "--beside zero-ws --beside another --margin 1"
+    assert f"readoff why {name} {asked}</code>" in html
+    assert answer("why", name, *asked.split())["sentence"] == reported
     alone = answer("why", name, "--margin", "1")["sentence"]
     assert (
         alone

@@ -109,7 +109,7 @@ def _of_study(store: Store, file: Path, name: str) -> _Ground:
 def _of_labels(store: Store, name: str, beside: Sequence[str], margin: float) -> _Ground:
     """A finding of two labels as they stand in the store, judged as readoff compare and readoff report do.
 
-    beside: labels that are compared with the same base at the same time.
+    beside: labels that are compared with the same base at the same time; OTHER may be among them.
     """
     from readoff.reports import compare_labels
     from readoff.reports.publication import compare_all
@@ -128,7 +128,9 @@ def _of_labels(store: Store, name: str, beside: Sequence[str], margin: float) ->
             f"{pair!r} names no two labels", next_step=f"Labels in this store: {', '.join(map(repr, known))}."
         )
     # One of the family that readoff compare and readoff report judge together, where it is one of them.
-    result = compare_all(store, both[0], (both[1], *beside), margin=margin)[0]
+    result = compare_all(
+        store, both[0], (both[1], *(each for each in dict.fromkeys(beside) if each != both[1])), margin=margin
+    )[0]
     found = [each for each in result.compared if (each.task.program, each.metric.name) == _lower(rest)]
     if not found:
         result = compare_labels(store, *both, metric=rest[1], program=rest[0], margin=margin)

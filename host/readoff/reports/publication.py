@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from shlex import quote
 
 from readoff.errors import UsageError
 from readoff.judge import DEFAULT_MARGIN, Finding, Metric
@@ -328,7 +329,14 @@ def of_comparisons(store: Store, results: Sequence[Comparison], *, invented: boo
         how=tuple(method.of_labels(results, configurations, margin)),
         lists=tuple(_label_lists(results)),
         left_out=left_out,
+        asked=_asked(others, margin),
     )
+
+
+def _asked(others: Sequence[str], margin: float) -> str:
+    """What a reader types after the name of any finding to have it judged in the same way."""
+    beside = "".join(f" --beside {quote(each)}" for each in others) if len(others) > 1 else ""
+    return beside + (f" --margin {margin * 100:.10g}" if margin != DEFAULT_MARGIN else "")
 
 
 def _as_family(results: Sequence[Comparison]) -> list[Comparison]:
