@@ -19,9 +19,9 @@ CODE_SECTIONS = (".hooks", ".stay", ".start", ".text")
 DATA_SECTIONS = (".hookdata", ".staydata", ".startdata", ".data")
 
 # The aims and ceilings of the agent: octets of the file, of memory while a program runs, and of memory otherwise.
-FILE_CEILING = 36 * 1024
-STAY_CEILING = 20 * 1024
-MEMORY_CEILING = 52 * 1024
+FILE_CEILING = 34 * 1024
+STAY_CEILING = 16 * 1024
+MEMORY_CEILING = 44 * 1024
 
 
 @dataclass(frozen=True)
@@ -82,6 +82,9 @@ def test_the_committed_agent_is_what_the_source_says(agent: Built) -> None:
 def test_file_and_memory_stay_within_their_ceilings(agent: Built) -> None:
     assert len(agent.octets) <= FILE_CEILING
     assert agent.symbols["overlay_begin"] <= STAY_CEILING
+    told = (ROOT / "docs" / "agent.md").read_text("utf-8")
+    assert f"| memory | {agent.symbols['stay_end']:,} octets:" in told
+    assert f"READOFF.COM is {len(agent.octets):,} octets" in told
     assert agent.symbols["agent_end"] <= MEMORY_CEILING
 
 
