@@ -61,7 +61,7 @@ ACTIONS: Final = (
 PRINTED, POLL, COMPUTING = ACTIONS[:6], ACTIONS[6], ACTIONS[-1]
 # Ceilings: instructions a printed octet, a keyboard poll (by the BIOS), a timer tick; octets of file and memory.
 MOST_PRINTED, MOST_POLL, MOST_TICK = 40, 40, 20
-MOST_FILE, MOST_MEMORY, MOST_STACK = 36 * 1024, 20 * 1024, 12
+MOST_FILE, MOST_MEMORY, MOST_STACK = 34 * 1024, 16 * 1024, 12
 
 
 def _program(body: bytes, times: int) -> bytes:
