@@ -1,6 +1,5 @@
 """A schema with anything at all in any of its places loads or is refused with its faults; nothing else happens."""
 
-import json
 import re
 import tomllib
 from pathlib import Path
@@ -13,6 +12,7 @@ from readoff.errors import SchemaError
 from readoff.readings import load_schemas
 from readoff.readings.samples import check_samples
 from support.reading_texts import load, metric, schema_text
+from support.strange_toml import as_document, changed, places
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 EXAMPLES = [
@@ -37,37 +37,9 @@ STRANGE = st.one_of(
 )
 
 
-def as_toml(value):
-    """TOML of a value, tables inline."""
-    if isinstance(value, dict):
-        return "{" + ", ".join(f"{json.dumps(key)} = {as_toml(each)}" for key, each in value.items()) + "}"
-    if isinstance(value, list):
-        return "[" + ", ".join(map(as_toml, value)) + "]"
-    if isinstance(value, float):
-        return {"inf": "inf", "-inf": "-inf", "nan": "nan"}.get(str(value), f"{value!r}")
-    return json.dumps(value, ensure_ascii=True)
-
-
-def places(value, path=()):
-    """Every place in a schema, as keys and indexes that lead to it."""
-    for key, each in value.items() if isinstance(value, dict) else enumerate(value):
-        yield (*path, key)
-        if isinstance(each, dict | list):
-            yield from places(each, (*path, key))
-
-
-def changed(value, path, new):
-    """A copy with something else at one place."""
-    copy = dict(value) if isinstance(value, dict) else list(value)
-    copy[path[0]] = changed(copy[path[0]], path[1:], new) if path[1:] else new
-    return copy
-
-
 @pytest.mark.parametrize("example", EXAMPLES, ids=[example["schema"] for example in EXAMPLES])
 def test_the_examples_mean_the_same_on_one_line(example):
-    (schema,) = load_schemas(
-        [("x.toml", "\n".join(f"{key} = {as_toml(value)}" for key, value in example.items()))]
-    )
+    (schema,) = load_schemas([("x.toml", as_document(example))])
     assert check_samples(schema) == ()
 
 
@@ -76,9 +48,8 @@ def test_the_examples_mean_the_same_on_one_line(example):
 def test_anything_anywhere(example, data):
     path = data.draw(st.sampled_from(sorted(places(example), key=str)))
     wrong = changed(example, path, data.draw(STRANGE))
-    text = "\n".join(f"{json.dumps(key)} = {as_toml(value)}" for key, value in wrong.items())
     try:
-        (schema,) = load_schemas([("x.toml", text)])
+        (schema,) = load_schemas([("x.toml", as_document(wrong))])
     except SchemaError as error:
         assert error.faults
         assert all(fault.startswith("x.toml") for fault in error.faults)
@@ -105,3 +76,13 @@ def test_a_block_that_begins_everywhere_is_held_and_not_cut_short():
     readout = read_run([console(lines)], [schema])
     assert readout.readings == ()
     assert "found more than 1000 times" in readout.holds[0].reason
+
+
+def test_a_fault_quotes_no_more_than_a_person_reads():
+    long = "x" * 30_000
+    with pytest.raises(SchemaError) as caught:
+        load(
+            schema_text(metric("score", unit=long)), schema_text(metric("score", f"{long} = 1"), name="other")
+        )
+    assert len(caught.value.faults) >= 2
+    assert all(fault.startswith("schema") and len(fault) < 1000 for fault in caught.value.faults)

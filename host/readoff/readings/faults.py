@@ -50,6 +50,11 @@ def _left_open(line: str) -> str:
     return inside
 
 
+def _short(text: str, most: int) -> str:
+    """A text of at most so many characters: what a schema says may be of any length, and is quoted in its faults."""
+    return text if len(text) <= most else f"{text[: most - 40]} … {text[-37:]}"
+
+
 @dataclass
 class Faults:
     """The faults found so far in one schema file."""
@@ -62,7 +67,8 @@ class Faults:
         """Note a fault: the key where it is, what is wrong, and what would be right."""
         line = self.line(key)
         place = f"{self.file}, line {line}" if line else self.file
-        self.told.append(f"{place}, {key or 'the whole file'}: {what}; right would be {right}")
+        key, what, right = _short(key or "the whole file", 150), _short(what, 300), _short(right, 500)
+        self.told.append(f"{place}, {key}: {what}; right would be {right}")
 
     def line(self, key: str) -> int | None:
         """Line of a key, else of the nearest table around it, else None."""
