@@ -80,7 +80,7 @@ def test_an_export_and_a_bundle_tell_how_far_they_are(tmp_path):
         for nonce in range(1, 4):
             store.take(samples.run_record(2, nonce, console=samples.printed("72.9")), "x")
         rows = export(store, tmp_path / "tables", parquet=False, step=told.append)
-        assert told == [f"{rows[name]} {name} written" for name in ("readings", "runs", "facts")]
+        assert told == [f"{rows[name]} {name} written" for name in ("readings", "typed", "runs", "facts")]
     bundle = tmp_path / "bundle"
     bundle.mkdir()
     (bundle / "bundle.json").write_text("{}")

@@ -3,14 +3,16 @@
 import csv
 import json
 import sqlite3
+from datetime import UTC, datetime
 
 import pytest
 
 from readoff.errors import UsageError
 from readoff.readings import load_schemas
 from readoff.store import export as export_module
-from readoff.store import open_store
+from readoff.store import find, open_store
 from readoff.store.export import export
+from readoff.store.typed import Entry, add_typed, typed
 from support import store_samples as samples
 
 SCHEMAS = load_schemas([("replay.toml", samples.SCHEMA)])
@@ -58,8 +60,56 @@ def test_nothing_is_written_over(store, tmp_path):
 
 def test_an_empty_store_gives_tables_without_rows(tmp_path):
     with open_store(tmp_path / "empty.db") as store:
-        assert export(store, tmp_path / "out", parquet=False) == {"readings": 0, "runs": 0, "facts": 0}
+        assert export(store, tmp_path / "out", parquet=False) == dict.fromkeys(
+            ("readings", "typed", "runs", "facts"), 0
+        )
     assert (tmp_path / "out" / "readings.csv").read_text().startswith("machine,run,record,label,program,")
+
+
+@pytest.fixture
+def with_typed(tmp_path):
+    """Typed for one hold: a slip, then the number that stands. Then one for a record that is in no store of ours."""
+    with open_store(tmp_path / "typed.db", SCHEMAS) as store:
+        store.take(samples.run_record(2, console=samples.printed("7,,2"), start={"label": "zero-ws"}), "x")
+        store.take(samples.run_record(3, console=samples.printed("73.9")), "x")
+        (row,) = find.held(store)
+        for minute, (id, value) in enumerate(
+            ((row.id, "762"), (row.id, "-76.20"), ("FFEEDDCC" + row.id[8:], "1"))
+        ):
+            entry = Entry(id, "rate", value, "frames/s", "higher", True, row.reason, "=A. Tester")
+            add_typed(store, entry, datetime(2026, 1, 2, 3, minute, tzinfo=UTC))
+        yield store
+
+
+def test_what_a_person_typed_is_a_table_of_its_own(with_typed, tmp_path):
+    rows = export(with_typed, tmp_path / "out", parquet=False)
+    with (tmp_path / "out" / "typed.csv").open(encoding="utf-8", newline="") as file:
+        slip, stands, elsewhere = list(csv.DictReader(file))
+    assert rows["typed"] == 3
+    assert (slip["value"], slip["stands"]) == ("762", "0")
+    assert (stands["value"], stands["approximate"], stands["stands"]) == ("-76.20", "-76.2", "1")
+    assert (stands["metric"], stands["unit"], stands["better"]) == ("rate", "frames/s", "higher")
+    assert (stands["person"], stands["at"]) == ("'=A. Tester", "2026-01-02T03:01:00+00:00")
+    assert (stands["machine"], stands["label"], stands["program"]) == ("11223344", "zero-ws", "replay")
+    assert stands["hold"] == typed(with_typed)[1].hold
+    assert (elsewhere["machine"], elsewhere["run"], elsewhere["label"]) == ("FFEEDDCC", "", "")
+    assert elsewhere["stands"] == "0"
+    with (tmp_path / "out" / "readings.csv").open(encoding="utf-8", newline="") as file:
+        assert not {"762", "-76.20", "1"} & {each["value"] for each in csv.DictReader(file)}
+
+
+def test_every_typed_number_is_in_its_machines_parquet(with_typed, tmp_path):
+    parquet = pytest.importorskip("pyarrow.parquet")
+    export(with_typed, tmp_path / "out", parquet=True)
+    read = [
+        (machine, each["value"], each["stands"])
+        for machine in ("11223344", "FFEEDDCC")
+        for each in parquet.ParquetFile(tmp_path / f"out/typed/machine={machine}/part-0.parquet")
+        .read()
+        .to_pylist()
+    ]
+    assert read == [("11223344", "762", 0), ("11223344", "-76.20", 1), ("FFEEDDCC", "1", 0)]
+    assert [int(each[2]) for each in read] == [int(each.stands) for each in typed(with_typed)]
 
 
 def test_parquet_is_partitioned_by_machine(store, tmp_path):

@@ -1,4 +1,4 @@
-"""readoff export: readings, runs and facts as tables for other programs."""
+"""readoff export: readings, typed numbers, runs and facts as tables for other programs."""
 
 from __future__ import annotations
 
@@ -20,10 +20,11 @@ from readoff.errors import UsageError
 )
 @store_options
 def export(folder: Path, parquet: bool, place: Place) -> None:
-    """Write readings, runs and facts into FOLDER as tables, for spreadsheets and databases.
+    """Write readings, typed numbers, runs and facts into FOLDER as tables, for spreadsheets and databases.
 
-    One row for each reading, with its run, label, program, boot, unit, and the line that it was read from. The folder
-    must be new or empty. Raw captures are not exported.
+    One row for each reading, with its run, label, program, boot, unit, and the line that it was read from. Numbers that
+    a person typed are a table of their own: who, when, and whether the number stands. The folder must be new or empty.
+    Raw captures are not exported.
 
     \b
     Examples:

@@ -1,8 +1,8 @@
 """Export to tables that any engine reads: CSV, and Parquet in one folder for each machine.
 
-Three tables, each row by itself: readings (long: one row for each number), runs (all of them, also those that
-gave no readings) and facts (of snapshots). Raw octets stay in the store. Rows are read a slice at a time, so a
-large store needs no more memory than a small one.
+Four tables, each row by itself: readings (long: one row for each number), typed (the numbers that a person typed, apart
+from what was captured), runs (all of them, also those that gave no readings) and facts (of snapshots). Raw octets stay
+in the store. Rows are read a slice at a time, so a large store needs no more memory than a small one.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from readoff.errors import StoreError, UsageError
 from readoff.store.keep import Store
 from readoff.store.sqlite import telling
+from readoff.store.typed import TYPED
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -63,6 +64,18 @@ TABLES = (
         | dict.fromkeys(
             ("metric", "value", "unit", "quantum", "better", "line", "schema", "schema_digest"), _TEXT
         )
+        | {"approximate": _REAL},
+    ),
+    Table(
+        "typed",
+        f"{_RUN}, u.repeat, r.metric, r.value, CAST(r.value AS REAL) AS approximate, r.unit, r.better, r.person, r.at, "
+        "r.hold, r.last AND r.held AND r.run IS NOT NULL AS stands",
+        # Also where the record that they are for is in another store.
+        f"FROM ({TYPED}) r LEFT JOIN runs u ON u.number = r.run",
+        "r.number",
+        _OF_RUN
+        | dict.fromkeys(("run", "repeat", "stands"), _WHOLE)
+        | dict.fromkeys(("metric", "value", "unit", "better", "person", "at", "hold"), _TEXT)
         | {"approximate": _REAL},
     ),
     Table(
@@ -181,5 +194,8 @@ def _parquet(store: Store, table: Table, folder: Path, tell: Callable[[int], Non
 
 def _machines(store: Store) -> list[str]:
     with telling(str(store.path)):
-        sql = "SELECT DISTINCT substr(id, 1, 8) FROM records WHERE standing = 'stands' ORDER BY 1"
+        sql = (
+            "SELECT substr(id, 1, 8) FROM records WHERE standing = 'stands' "
+            "UNION SELECT substr(id, 1, 8) FROM typed ORDER BY 1"
+        )
         return [row[0] for row in store.db.execute(sql).fetchall()]

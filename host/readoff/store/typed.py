@@ -78,7 +78,7 @@ class TypedRow:
         )
 
 
-_TYPED = """
+TYPED = """
 SELECT t.number, t.at, t.person, t.id, u.number AS run, t.metric, t.value, t.unit, t.better, t.headline, t.hold,
   NOT EXISTS (SELECT 1 FROM typed s WHERE s.id = t.id AND s.metric = t.metric AND s.hold = t.hold
     AND s.number > t.number) AS last,
@@ -86,6 +86,7 @@ SELECT t.number, t.at, t.person, t.id, u.number AS run, t.metric, t.value, t.uni
     AND h.metric IN ('', t.metric)) AS held
 FROM typed t LEFT JOIN records r ON r.id = t.id AND r.standing = 'stands' LEFT JOIN runs u ON u.record = r.number
 """
+"""SQL for all of them, by the columns of a TypedRow."""
 
 
 @dataclass(frozen=True)
@@ -123,7 +124,7 @@ def typed(store: Store, *, id: str = "") -> list[TypedRow]:
     """All numbers that were typed, or those for one record, in the order in which they were."""
     rule, values = (" WHERE t.id = ?", [id]) if id else ("", [])
     with telling(str(store.path)):
-        rows = store.db.query(f"{_TYPED}{rule} ORDER BY t.number", values)
+        rows = store.db.query(f"{TYPED}{rule} ORDER BY t.number", values)
         return [_row(row) for row in rows]
 
 
@@ -141,7 +142,7 @@ def neighbours(store: Store, run: RunRow, metric: str, unit: str) -> list[Decima
     """
     with telling(str(store.path)):
         rows = store.db.query(
-            f"WITH typed_now AS ({_TYPED}), every AS (SELECT run, metric, unit, value FROM readings UNION ALL "
+            f"WITH typed_now AS ({TYPED}), every AS (SELECT run, metric, unit, value FROM readings UNION ALL "
             "SELECT run, metric, unit, value FROM typed_now WHERE last AND held) "
             "SELECT e.value FROM every e JOIN runs u ON u.number = e.run WHERE e.metric = ? AND e.unit = ? "
             "AND u.number <> ? AND u.label = ? AND u.program = ? COLLATE NOCASE AND trim(u.arguments) = ? "
