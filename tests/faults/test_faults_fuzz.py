@@ -15,6 +15,7 @@ CASES = {
     "text-schemas": 300,
     "binary-schemas": 300,
     "disk-images": 1000,
+    "pictures": 400,
 }
 
 
