@@ -8,10 +8,13 @@ nothing; that is what the rest of our time goes into.
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -144,15 +147,39 @@ def growth(folder: Path, few: int, many: int) -> Iterator[Row]:
 
 def _in_a_process(files: Path, store: Path) -> tuple[Took, int]:
     """(time, peak memory in KB) of readoff take."""
-    took, (status, usage) = timed(lambda: a_process(["take", str(files), "--store", str(store)]))
-    assert status in (0, 1)
-    return Took(took.wall, usage.ru_utime + usage.ru_stime), usage.ru_maxrss
+    took, used = timed(lambda: a_process(["take", str(files), "--store", str(store)]))
+    assert used.status in (0, 1)
+    return Took(took.wall, used.cpu), used.peak
 
 
-def a_process(arguments: list[str]) -> tuple[int, Any]:
-    """(status, what it used) of a command of Readoff in a process of its own."""
-    command = [sys.executable, "-c", "from readoff.cli import main; main()", *arguments]
+@dataclass(frozen=True)
+class Used:
+    """What a process used. cpu: seconds of processor. peak: KB of memory."""
+
+    status: int
+    cpu: float
+    peak: int
+
+
+# What the system tells of a child's memory begins with its parent's, who is large here; so the child tells its own.
+_TELLS = """
+import atexit, sys
+from pathlib import Path
+told = Path(sys.argv.pop(1))
+atexit.register(lambda: told.write_bytes(Path("/proc/self/status").read_bytes()))
+from readoff.cli import main
+main()
+"""
+
+
+def a_process(arguments: list[str]) -> Used:
+    """A command of Readoff in a process of its own."""
     environment = {**os.environ, "PYTHONPATH": str(HOST)}
-    started = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)
-    _, status, usage = os.wait4(started.pid, 0)
-    return os.waitstatus_to_exitcode(status), usage
+    with tempfile.TemporaryDirectory() as folder:
+        told = Path(folder, "status")
+        command = [sys.executable, "-c", _TELLS, str(told), *arguments]
+        started = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)
+        _, status, usage = os.wait4(started.pid, 0)
+        peak = re.search(r"VmHWM:\s+([0-9]+) kB", told.read_text())
+    assert peak is not None
+    return Used(os.waitstatus_to_exitcode(status), usage.ru_utime + usage.ru_stime, int(peak[1]))

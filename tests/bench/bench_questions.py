@@ -90,6 +90,6 @@ def _exports(folder: Path, path: Path, count: int) -> Iterator[Row]:
 
 def _peak(folder: Path, store: Path, arguments: list[str]) -> int:
     out = folder / f"out-{len(list(folder.iterdir()))}"
-    status, usage = a_process([*(each.format(out=out) for each in arguments), "--store", str(store)])
-    assert status == 0, arguments
-    return int(usage.ru_maxrss)
+    used = a_process([*(each.format(out=out) for each in arguments), "--store", str(store)])
+    assert used.status == 0, arguments
+    return used.peak
