@@ -20,7 +20,9 @@ RUNS = {
 def test_every_sample_program_is_read(tmp_path: Path) -> None:
     put_programs(tmp_path)
     files = run_dosbox(tmp_path, [f"{command} > {name}.TXT" for name, command in RUNS.items()])
-    for schema in shipped():
+    printing = [schema for schema in shipped() if not schema.name.startswith("probe_")]
+    assert {schema.name for schema in printing} == set(RUNS)
+    for schema in printing:
         octets = files[f"{schema.name.upper()}.TXT"]
         readout = read_run([console(octets)], shipped())
         assert readout.holds == (), octets

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import http.client
+import os
 import subprocess
 import sys
 import threading
@@ -21,6 +22,7 @@ from support.agent_twin import Port
 
 A_BOOT, A_LABEL = 10, 50
 """Runs of one boot, and of one label, in a store of many."""
+TESTS = Path(__file__).resolve().parents[1]
 BITS = 10  # of an octet on a line, 8N1
 
 
@@ -85,6 +87,7 @@ def viewers(port: int, count: int) -> Iterator[None]:
         return
     process = subprocess.Popen(
         [sys.executable, __file__, str(port), str(count)],
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(map(str, (TESTS.parent / "host", TESTS)))},
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
