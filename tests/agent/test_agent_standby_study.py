@@ -16,7 +16,7 @@ from support.standby_bench import WAITS, Room, StudyHost
 STUDY = load_study("waits.toml", WAITS)
 MOST_STARTS = 60
 MOST_CUTS = 14
-CUT_APART = 0.95  # seconds of the test machine: fourteen of them reach from the start of a boot to its last program
+CUT_APART = 0.95  # seconds: fourteen of them reach from the start of a boot to its last program
 
 
 def test_a_whole_study_without_a_hand(tmp_path):
