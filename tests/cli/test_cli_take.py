@@ -1,5 +1,7 @@
 """readoff take and watch: disk images, and files moved away once they were taken."""
 
+import os
+
 import pytest
 
 from readoff.errors import StoreError
@@ -71,3 +73,35 @@ def test_watch_moves_what_was_taken(bench):
     )
     assert sorted(path.name for path in (bench / "inbox").iterdir()) == ["AUTOEXEC.BAT", "SERIAL.RDO"]
     assert len(list((bench / "gone").iterdir())) == 18
+
+
+def test_floppies_of_one_machine_repeat_names_dates_and_sizes(bench):
+    """Every disk begins its names anew, its clock stands at 1980, its records have one length: each is taken, once."""
+    for disk in range(1, 5):
+        folder = bench / f"disk{disk}"
+        folder.mkdir()
+        for name, octets in {
+            "00010001.RDO": samples.snapshot_record(1, 40 + disk),
+            "00010002.RDO": samples.run_record(2, 40 + disk),
+        }.items():
+            (folder / name).write_bytes(octets)
+            os.utime(folder / name, (315_532_800, 315_532_800))  # 1 January 1980, UTC
+    disks = [f"disk{disk}" for disk in range(1, 5)]
+    assert "8 records new" in run("take", *disks).output
+    assert "8 known already" in run("take", *disks).output
+    assert {each["dos_time"] for each in answer("runs")["runs"]} == {answer("runs")["runs"][0]["dos_time"]}
+
+
+def test_a_folder_that_may_only_be_read_is_taken_and_left_as_it_is(bench):
+    inbox = bench / "inbox"
+    before = {path.name: (path.stat().st_mtime_ns, path.read_bytes()) for path in inbox.iterdir()}
+    for path in inbox.iterdir():
+        path.chmod(0o444)
+    inbox.chmod(0o555)
+    try:
+        stood = inbox.stat().st_mtime_ns
+        assert "18 records new" in run("take", "inbox").output
+        assert inbox.stat().st_mtime_ns == stood
+        assert {path.name: (path.stat().st_mtime_ns, path.read_bytes()) for path in inbox.iterdir()} == before
+    finally:
+        inbox.chmod(0o755)
