@@ -12,7 +12,7 @@ RUNS = {
     "replay": "replay 40",
     "intloop": "intloop 20000",
     "fltloop": "fltloop 20",
-    "solve": "solve 40",
+    "solve": "solve 90",
     "ways": "ways 09",
 }
 
