@@ -7,13 +7,12 @@ from __future__ import annotations
 
 import math
 import re
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
 from readoff.errors import PowerError
-from readoff.readings.faults import Faults, key_lines
-from readoff.readings.table import Table, described
+from readoff.readings.faults import Faults
+from readoff.readings.table import Table, described, top_table
 
 LONGEST_BENCH = 65536
 Command = tuple[str, ...]
@@ -61,17 +60,8 @@ class Bench:
 def load_bench(name: str, text: str) -> Bench:
     """Reads a bench file. name: for the messages. Raises PowerError for all faults at once."""
     faults = Faults(name)
-    bench = None
-    if len(text) > LONGEST_BENCH:
-        faults.add("", f"{len(text)} characters", f"at most {LONGEST_BENCH}")
-    else:
-        try:
-            data = tomllib.loads(text)
-        except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-            faults.add("", f"not TOML: {error or 'nested too deeply'}", "a TOML file (toml.io, version 1.0)")
-        else:
-            faults.lines = key_lines(text)
-            bench = _bench(Table(data, "", faults))
+    top = top_table(text, faults, LONGEST_BENCH)
+    bench = _bench(top) if top is not None else None
     if faults.told or bench is None:
         count = "one fault" if len(faults.told) == 1 else f"{len(faults.told)} faults"
         raise PowerError(f"{count} in the bench file:\n  " + "\n  ".join(faults.told))

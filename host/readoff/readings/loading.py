@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import hashlib
 import re
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
@@ -25,7 +24,7 @@ from readoff.readings.rules import Rule, parse_rule
 from readoff.readings.schema import Metric, Pattern, Recognition, Schema, compile_pattern
 from readoff.readings.screen import SCREEN
 from readoff.readings.shown import CaptureKind
-from readoff.readings.table import Table
+from readoff.readings.table import Table, top_table
 from readoff.readings.text import TEXT
 from readoff.readings.units import UNITS, factor_between
 
@@ -80,17 +79,9 @@ def load_schemas(texts: Iterable[tuple[str, str]]) -> list[Schema]:
 
 def _load(text: str, faults: Faults, kinds: Mapping[str, Kind]) -> Schema | None:
     """One schema, or None where it has faults (some is then told)."""
-    if len(text) > LONGEST_SCHEMA:
-        faults.add("", f"{len(text)} characters", f"at most {LONGEST_SCHEMA}")
+    top = top_table(text, faults, LONGEST_SCHEMA)
+    if top is None:
         return None
-    try:
-        data = tomllib.loads(text)
-        octets = text.encode("utf-8")
-    except (tomllib.TOMLDecodeError, UnicodeEncodeError, RecursionError, ValueError) as error:
-        faults.add("", f"not TOML: {error or 'nested too deeply'}", "a TOML file (toml.io, version 1.0)")
-        return None
-    faults.lines = key_lines(text)
-    top = Table(data, "", faults)
     kind = _kind(top, kinds)
     top.only(_TOP + kind.top)
     name = top.text("schema")
@@ -120,7 +111,7 @@ def _load(text: str, faults: Faults, kinds: Mapping[str, Kind]) -> Schema | None
     samples = load_samples(top.tables("samples"), known, faults, draw)
     if faults.told or way is None:
         return None
-    digest = hashlib.sha256(octets + kind.also(way).encode("ascii")).hexdigest()
+    digest = hashlib.sha256(text.encode("utf-8") + kind.also(way).encode("ascii")).hexdigest()
     return Schema(
         name, title, faults.file, digest, recognise, metrics, headline, way, samples, rules, kind.name
     )

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from readoff.readings.faults import Faults
+from readoff.readings.faults import Faults, key_lines
 from readoff.readings.schema import Pattern, compile_pattern
 
 
@@ -110,3 +111,18 @@ class Table:
             self.fault(name, described(value), f"tables [[{self.key(name)}]]")
             return []
         return [Table(item, f"{self.key(name)}[{number}]", self.faults) for number, item in enumerate(value)]
+
+
+def top_table(text: str, faults: Faults, longest: int) -> Table | None:
+    """The table that a TOML file is; None, and a fault, where it is none. longest: characters that it may have."""
+    if len(text) > longest:
+        faults.add("", f"{len(text)} characters", f"at most {longest}")
+        return None
+    try:
+        data = tomllib.loads(text)
+        text.encode("utf-8")  # half a character, as an escape can make one, is no text
+    except (tomllib.TOMLDecodeError, UnicodeEncodeError, RecursionError, ValueError) as error:
+        faults.add("", f"not TOML: {error or 'nested too deeply'}", "a TOML file (toml.io, version 1.0)")
+        return None
+    faults.lines = key_lines(text)
+    return Table(data, "", faults)

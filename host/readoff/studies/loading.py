@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import math
 import re
-import tomllib
 from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, date, datetime, time
 from typing import Any
 
 from readoff.errors import StudyError
-from readoff.readings.faults import Faults, key_lines
-from readoff.readings.table import Table, described
+from readoff.readings.faults import Faults
+from readoff.readings.table import Table, described, top_table
 from readoff.studies.study import (
     PROBES,
     ChangeBack,
@@ -90,17 +89,8 @@ _NOT_IN_A_LINE = '"%<>|'
 def load_study(name: str, text: str) -> Study:
     """Reads a study file. name: for the messages. Raises StudyError for all faults at once."""
     faults = Faults(name)
-    study = None
-    if len(text) > LONGEST_STUDY:
-        faults.add("", f"{len(text)} characters", f"at most {LONGEST_STUDY}")
-    else:
-        try:
-            data = tomllib.loads(text)
-        except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-            faults.add("", f"not TOML: {error or 'nested too deeply'}", "a TOML file (toml.io, version 1.0)")
-        else:
-            faults.lines = key_lines(text)
-            study = _study(Table(data, "", faults))
+    top = top_table(text, faults, LONGEST_STUDY)
+    study = _study(top) if top is not None else None
     if faults.told or study is None:
         count = "one fault" if len(faults.told) == 1 else f"{len(faults.told)} faults"
         raise StudyError(f"{count} in the study:\n  " + "\n  ".join(faults.told), faults=faults.told)

@@ -8,14 +8,13 @@ codes", Bell System Technical Journal 29, 1950, section 4; from memory).
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 from readoff.errors import SchemaError
-from readoff.readings.faults import Faults, key_lines
-from readoff.readings.table import Table
+from readoff.readings.faults import Faults
+from readoff.readings.table import Table, top_table
 
 GLYPH_FILES = ".glyphs.toml"
 LONGEST_GLYPH_FILE = 200_000
@@ -181,17 +180,10 @@ def read_glyphs(files: Iterable[tuple[str, str]]) -> tuple[Library, list[str]]:
 
 
 def _load(text: str, faults: Faults) -> tuple[str, dict[tuple[int, int], GlyphSet]]:
-    if len(text) > LONGEST_GLYPH_FILE:
-        faults.add("", f"{len(text)} characters", f"at most {LONGEST_GLYPH_FILE}")
+    top = top_table(text, faults, LONGEST_GLYPH_FILE)
+    if top is None:
         return "", {}
-    try:
-        data = tomllib.loads(text)
-        digest = hashlib.sha256(text.encode("utf-8")).hexdigest()
-    except (tomllib.TOMLDecodeError, UnicodeEncodeError, RecursionError, ValueError) as error:
-        faults.add("", f"not TOML: {error or 'nested too deeply'}", "a TOML file (toml.io, version 1.0)")
-        return "", {}
-    faults.lines = key_lines(text)
-    top = Table(data, "", faults)
+    digest = hashlib.sha256(text.encode("utf-8")).hexdigest()
     top.only(_TOP)
     name = top.text("glyphs")
     top.text("title")
