@@ -9,7 +9,7 @@ from readoff.page.app import Look
 from support import store_samples as samples
 from support.page_bench import boot_records, fill, open_sample_store, running, served
 from support.page_cells import CELLS, COLOURS
-from support.page_checks import flaws
+from support.page_checks import flaws, wait_loaded
 
 VIEWS = [
     "/",
@@ -79,7 +79,7 @@ def test_without_scripts_every_view_works(shown, browse):
     page.goto(f"{shown}/findings")
     page.locator("h2 a").first.click()
     page.locator("a.down").first.click()
-    assert page.locator("mark").count() > 0
+    page.locator("mark").first.wait_for()
 
 
 # -- down to the octets --------------------------------------------------------------------------------------
@@ -93,11 +93,13 @@ def test_three_clicks_from_a_finding_to_its_octets(shown, browse):
     clicks = 0
     entry.locator("h2 a").click()
     clicks += 1
-    row = page.locator("tbody tr").first
+    row = page.locator("tbody tr", has=page.locator("a.down")).first
     value = row.locator("[data-of=Value]").inner_text().split()[0]
     row.locator("a.down").click()
     clicks += 1
     assert clicks <= 3
+    page.locator(".glyphs mark").first.wait_for()
+    wait_loaded(page)
     assert "".join(page.locator(".glyphs mark").all_inner_texts()) == value
     digits = "".join(page.locator("td:nth-child(2) mark").all_inner_texts())
     assert bytes.fromhex(digits).decode("cp437") == value
@@ -107,6 +109,8 @@ def test_every_boot_and_the_interval_are_drawn(shown, browse):
     page = browse()
     page.goto(f"{shown}/findings")
     page.locator("section.finding h2 a").first.click()
+    page.locator("svg circle.boot").first.wait_for()
+    wait_loaded(page)
     assert page.locator("svg circle.boot").count() == 6
     assert page.locator("svg .reading").count() == 12
     for chart in page.locator("svg[role=img]").all():
@@ -201,7 +205,7 @@ def test_by_keyboard_alone_from_now_to_the_octets(shown, browse):
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "To the content"
     page.keyboard.press("Enter")
-    assert page.evaluate("document.activeElement.id") == "main"
+    page.locator("main:focus").wait_for()
 
     def tab_to(wanted):
         for _ in range(80):
@@ -244,6 +248,14 @@ def test_the_own_checks_can_fail(shown, browse):
     told = " ".join(flaws(page, None))
     assert "heading skips" in told
     assert "contrast 1." in told
+
+
+def test_a_view_without_its_style_sheet_is_not_judged_by_its_looks(shown, browse):
+    browse.expected.append("net::ERR_FAILED")
+    page = browse()
+    page.route("**/look/page.css", lambda route: route.abort())
+    page.goto(shown)
+    assert "a style sheet that did not come" in " ".join(flaws(page, None))
 
 
 def test_a_long_list_has_pages_and_a_search(tmp_path, browse):

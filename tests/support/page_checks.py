@@ -9,6 +9,10 @@ from typing import Any
 # Our own checks: landmarks, one first heading, heading order, names of controls and images, table heads, contrast.
 OWN_CHECKS = """() => {
   const wrong = [];
+  if (document.readyState !== 'complete') wrong.push('looked at before it was loaded');
+  const came = link => { try { return link.sheet.cssRules.length > 0; } catch { return false; } };
+  for (const each of document.querySelectorAll('link[rel=stylesheet]'))
+    if (!came(each)) wrong.push('a style sheet that did not come: ' + each.href);
   if (document.documentElement.lang !== 'en') wrong.push('no language');
   if (document.querySelectorAll('main').length !== 1) wrong.push('not one main');
   if (document.querySelectorAll('h1').length !== 1) wrong.push('not one h1');
@@ -52,8 +56,17 @@ OWN_CHECKS = """() => {
   return wrong; }"""
 
 
+def wait_loaded(page: Any) -> None:
+    """Until the document that is there now has come whole, with its style sheets and scripts.
+
+    An element can be there before that: for what is measured or counted after a click that leads to another view.
+    """
+    page.wait_for_load_state("load")
+
+
 def flaws(page: Any, axe: str | None) -> list[Any]:
     """What is wrong with the view that a page of the browser shows. axe: the script of axe-core, or None."""
+    wait_loaded(page)
     found = list(page.evaluate(OWN_CHECKS))
     if axe:
         page.evaluate(axe)
