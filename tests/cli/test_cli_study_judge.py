@@ -265,3 +265,42 @@ def test_drift_is_seen(bench):
     values = [f"{100 + at / 2:.1f}" for at in range(8)]
     _, text = judged(bench, records.gauge_boots(values[::2], values[1::2]))
     assert "The readings rose over the session, whatever the configuration" in text
+
+
+# -- what the reader sees --------------------------------------------------------------------------------------
+
+
+def test_the_table_of_figures_has_no_silent_holes(bench):
+    octets = records.boots(records.TURNS)
+    third = (
+        '\n[[configurations]]\nlabel = "fastest"\nchanges = "the fastest setting"\nmay_differ = ["cmos.*"]\n'
+    )
+    (bench / "s.toml").write_text(records.STUDY + third)
+    bring(bench, octets)
+    run("study", "note", "s.toml", "--label", "fastest", "does not start")
+    lines = run("study", "judge", "s.toml").output.splitlines()
+    table = lines[next(at for at, line in enumerate(lines) if line.startswith("finding ")) :]
+    assert [line.split()[-1] for line in table[2:5]] == ["faster", "failed", "failed"]
+    assert table[3].startswith("as-found~fastest:replay:shown_rate")
+
+
+def test_how_to_explain_what_the_guard_found_is_said_and_does_it(bench):
+    octets = records.boots(records.TURNS[:5]) + records.a_boot(6, "zero-ws", ["76.0", "76.1"], warm=True)
+    bring(bench, octets)
+    lines = [line.strip() for line in run("study", "judge", "s.toml", status=1).output.splitlines()]
+    at = lines.index("[[explanations]]")
+    assert lines[at + 1] == 'about = "zero-ws:warm"'
+    (bench / "s.toml").write_text(records.STUDY + "\n" + "\n".join(lines[at : at + 3]) + "\n")
+    assert answer("study", "judge", "s.toml")["findings"][0]["verdict"] == "faster"
+
+
+def test_before_the_first_run_the_next_step_is_told(bench):
+    text = run("study", "judge", "s.toml", status=1).output
+    assert "There are no runs of it yet." in text and "readoff study status s.toml" in text
+
+
+def test_an_early_look_is_told(bench):
+    bring(bench, records.boots(records.TURNS[:4]))
+    assert "The plan is not done: 4 of 6 boots." in run("study", "judge", "s.toml").output
+    bring(bench, records.boots(records.TURNS[4:], first=5))
+    assert "The plan is not done" not in run("study", "judge", "s.toml").output

@@ -52,7 +52,7 @@ def test_the_same_rise_means_faster_slower_or_higher_by_the_metric(metric, verdi
     assert finding.verdict is verdict
     assert finding.ratio == pytest.approx(1.1, abs=0.003)
     assert finding.extent is Extent.BEYOND
-    assert f"other is {verdict} than base" in finding.sentence
+    assert f"other {'reads' if metric is SIZE else 'is'} {verdict} than base" in finding.sentence
     assert f"other ÷ base = {finding.ratio:.5g}" in finding.sentence
 
 
@@ -307,3 +307,31 @@ def test_swapping_the_sides_turns_the_finding_round(base, other):
     assert there.ratio * back.ratio == pytest.approx(1)
     assert there.p == pytest.approx(back.p)
     assert there.changed == back.changed
+
+
+# -- boots that stand out ----------------------------------------------------------------------------------------
+
+
+def test_a_boot_that_stands_out_is_pointed_at_and_counts():
+    """The data of the NIST/SEMATECH e-Handbook 1.3.5.17.1, where 245.57 is the outlier, against steady boots."""
+    odd = [199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57]
+    finding = judged(odd, [200.1, 200.4, 199.8, 200.2])
+    assert finding.standing_out == (("base", "a7"),)
+    assert finding.base_boots == 8
+    assert "Boot a7 stands out among those of base" in finding.sentence
+    assert finding.as_dict()["standing_out"] == [{"label": "base", "boot": "a7"}]
+
+
+def test_among_three_boots_and_among_equal_ones_none_is_pointed_at():
+    assert judged([100, 100.1, 60], [100, 100.2, 100.1]).standing_out == ()
+    assert judged([100] * 4, [100] * 5, quantum=1).standing_out == ()
+
+
+# -- words for what is far off -----------------------------------------------------------------------------------
+
+
+def test_beyond_a_hundredfold_the_ratio_is_told_and_never_minus_a_hundred_per_cent():
+    finding = judged([1, 1000, 30], [2000, 3, 500])
+    assert "-100 %" not in finding.sentence
+    assert "anything from ×0.0019" in finding.sentence
+    assert "its replay.rate is 250.5 times as high" in judged([1, 1.01, 1.02], [250, 252, 257]).sentence

@@ -139,3 +139,15 @@ def test_overall_refuses_what_has_no_better_way_or_no_readings():
         overall([RATE, size], base, other, base_label="a", other_label="b")
     with pytest.raises(JudgeRefusal, match="no reading of 'time'"):
         overall([RATE, TIME], base, {"rate": other["rate"]}, base_label="a", other_label="b")
+
+
+def test_another_machine_neither_lends_its_spread_nor_borrows():
+    """The rule of the pool: configurations of the same machine (docs/judging.md)."""
+    five = {name: [100 + n, 100.4 + n, 99.7 + n] for n, name in enumerate("abcd")}
+    beside = {**five, "attic": [50, 50.3, 49.8]}
+    machines = dict.fromkeys(five, "desk") | {"attic": "attic"}
+    alone = judge_study([RATE], study(**five), list(five)).against_base
+    found = judge_study([RATE], study(**beside), list(beside), machines=machines).against_base
+    assert all(each.pooled for each in alone)
+    assert [each.freedom for each in found[:3]] == [each.freedom for each in alone]
+    assert found[3].other_label == "attic" and not found[3].pooled

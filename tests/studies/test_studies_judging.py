@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -132,6 +133,68 @@ def test_an_excluded_boot_is_shown_both_ways():
     one = verdicts(study, values).judged[0]
     assert one.given.other_boots == 3
     assert f"excluded: {odd}: a loose cable" in " ".join(one.remarks)
+
+
+def test_an_overall_figure_is_shown_both_ways_too():
+    values = {**STEPS, "mid": [*STEPS["mid"], 60.0]}
+    done, _ = evidence(a_study(), values)
+    odd = done.boots[-1].boot
+    [one, _] = verdicts(a_study(2, excluded=(Excluded(odd, "a loose cable"),)), values).overall
+    assert one.given.other_boots == 3
+    [remark] = [each for each in one.remarks if "excluded" in each]
+    assert remark.startswith("With the excluded boots it would be undecided")
+
+
+def test_an_overall_figure_says_what_its_parts_say():
+    """A ratio of machines, turns that were not taken, one specimen, failures: all of it holds for the mean as well."""
+    study = a_study(2)
+    attic = Configuration("fast", "the one in the attic", machine="attic-386", price=1.0)
+    beside = Study(**{**vars(study), "configurations": (*study.configurations[:2], attic)})
+    of_part, of_machines = verdicts(beside, STEPS).overall
+    assert any("one specimen (green)" in remark for remark in of_part.remarks)
+    assert any("ratio of machines (attic-386 to m)" in remark for remark in of_machines.remarks)
+    assert any(
+        "fast is not weighed, for it is another machine" in line for line in verdicts(beside, STEPS).worth
+    )
+    notes = (Note(1, "", "fast", "", True, "does not start"),)
+    found = verdicts(study, {"base": STEPS["base"], "mid": STEPS["mid"]}, notes=notes)
+    assert found.overall[1].sentence == "A failure is the result here: fast: does not start."
+
+
+def test_what_is_not_in_an_overall_figure_is_said():
+    study = a_study(3)
+    done, gathered = evidence(study, STEPS)
+    gathered[2] = Gathered(gathered[2].wanted, Metric("rate2 of replay", "", Better.NEITHER), {}, {})
+    found = judge(study, done, gathered, ())
+    assert any("Not in it, for want of readings" in each for each in found.overall[0].remarks)
+    assert "rate2 of replay" in found.overall[0].remarks[-1]
+
+
+def test_a_failure_stands_where_a_target_or_a_worth_would():
+    notes = (Note(1, "", "fast", "", True, "does not start"), Note(2, "", "mid", "", True, "hums once"))
+    study = a_study(targets=(Target("replay", "rate0", 102.0),))
+    found = verdicts(study, {"base": STEPS["base"], "mid": STEPS["mid"]}, notes=notes)
+    assert found.targets[2] == "rate0 of replay: A failure is the result here: fast: does not start."
+    assert "mid: hums once. mid reaches 102 frames/s" in found.targets[1]
+    worth = {each.label: each.sentence for each in found.weighings}
+    assert "fast: does not start." in worth["fast"] and "mid: hums once. mid costs" in worth["mid"]
+
+
+def test_drift_is_not_looked_for_over_several_units():
+    study = a_study()
+    done, gathered = evidence(study, STEPS)
+    odd = replace(gathered[0].samples["base"][1], unit="s")
+    samples = {**gathered[0].samples, "base": (*gathered[0].samples["base"], odd)}
+    [(_, found, said)] = judge(study, done, [replace(gathered[0], samples=samples)], ()).drifts
+    assert found is None and "is in 's' and the metric in 'frames/s'" in said
+
+
+def test_a_look_before_the_plan_is_done_is_told():
+    runs = {label: values[:2] for label, values in STEPS.items()}
+    study = a_study(repeats=1)
+    assert verdicts(study, STEPS).early == ""
+    assert verdicts(study, {}).early == ""
+    assert verdicts(study, runs).early.startswith("The plan is not done: 6 of 9 boots.")
 
 
 def test_targets_are_held_against_every_configuration():

@@ -160,6 +160,10 @@ def test_noise_comes_from_the_boots_so_far():
     seen = noise_of(study, wanted, RATE, {"base": side, "s1": [Sample("x", 50.0)]})
     assert seen.known and seen.sd == pytest.approx(0.01, rel=1e-3)
     assert "3 boots of base" in seen.words
+    attic = Configuration("attic", "another", machine="attic")
+    beside = Study(**{**vars(study), "configurations": (*study.configurations, attic)})
+    wild = [Sample(f"a{n}", value) for n, value in enumerate((50.0, 100.0, 150.0))]
+    assert noise_of(beside, wanted, RATE, {"base": side, "attic": wild}) == seen
     for useless in (
         {},
         {"base": side[:1]},

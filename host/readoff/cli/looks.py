@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
 _PIPE_WIDTH = 100
+_UNBROKEN = "\N{NO-BREAK SPACE}"
 
 
 def console() -> Console:
@@ -69,9 +70,10 @@ def say(text: str = "", *, indent: int = 0, wrap: bool = True) -> None:
     """Prints text, every line indented and, unless told otherwise, wrapped to the width there is."""
     width = max(20, console().width - indent) if wrap else 0
     for line in harmless(text).split("\n"):
-        pieces = textwrap.wrap(line, width, replace_whitespace=False) if len(line) > width > 0 else [line]
+        whole = line.replace(" %", _UNBROKEN + "%")
+        pieces = textwrap.wrap(whole, width, replace_whitespace=False) if len(line) > width > 0 else [line]
         for piece in pieces:
-            click.echo((" " * indent + piece).rstrip())
+            click.echo((" " * indent + piece.replace(_UNBROKEN, " ")).rstrip())
 
 
 def heading(text: str) -> None:

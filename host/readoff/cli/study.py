@@ -128,7 +128,7 @@ def status(file: Path, place: Place) -> None:
     if place.as_json:
         echo_json(study_shown.status_values(seen))
     else:
-        study_shown.show_status(seen)
+        study_shown.show_status(seen, file)
 
 
 @study.command()

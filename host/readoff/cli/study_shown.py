@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -140,8 +142,8 @@ def status_values(seen: StudyInStore) -> dict[str, Any]:
     }
 
 
-def show_status(seen: StudyInStore) -> None:
-    """Prints what is done, what is missing, and the next step."""
+def show_status(seen: StudyInStore, file: Path) -> None:
+    """Prints what is done, what is missing, and the next step. file: the study's, named in the commands to type."""
     from readoff.cli import looks
     from readoff.cli.compare import grouped
     from readoff.studies import missing, next_step, progress_of
@@ -163,7 +165,7 @@ def show_status(seen: StudyInStore) -> None:
         "The guard stands against a finding", [f"{n.about}: {n.sentence}" for n in seen.notices if not n.why]
     )
     lines("Left out", list(grouped(seen.left_out)))
-    _show_step(next_step(study, done))
+    _show_step(next_step(study, done), file)
 
 
 def _rows(seen: StudyInStore) -> Sequence[Sequence[str]]:
@@ -194,11 +196,11 @@ def _rows(seen: StudyInStore) -> Sequence[Sequence[str]]:
     return rows
 
 
-def _show_step(step: Step) -> None:
+def _show_step(step: Step, file: Path) -> None:
     from readoff.cli import looks
 
     looks.heading(f"Next: {step.kind}")
-    looks.say(step.words, indent=2)
+    looks.say(step.words.replace(" FILE", f" {quote(str(file))}"), indent=2)
     for caution in step.cautions:
         looks.say(f"Caution: {caution}", indent=4)
 

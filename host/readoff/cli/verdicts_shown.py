@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 from readoff.cli.study_shown import lines
 
 if TYPE_CHECKING:
+    from readoff.judge import Finding
     from readoff.reports.study import StudyInStore
     from readoff.studies import Judged, Verdicts
 
@@ -18,6 +21,7 @@ def as_values(seen: StudyInStore, verdicts: Verdicts) -> dict[str, Any]:
     return {
         "study": seen.study.title,
         "family": verdicts.family,
+        "early": verdicts.early or None,
         "findings": [_values(each) for each in verdicts.judged],
         "overall": [_values(each) for each in verdicts.overall],
         "targets": verdicts.targets,
@@ -45,6 +49,7 @@ def _values(each: Judged) -> dict[str, Any]:
         "name": each.name,
         "base": each.base,
         "other": each.other,
+        "verdict": each.verdict,
         "sentence": each.sentence,
         "finding": each.given.as_dict() if each.given else None,
         "refusal": each.refusal or None,
@@ -60,6 +65,14 @@ def show(seen: StudyInStore, verdicts: Verdicts, file: Path) -> None:
     from readoff.cli.compare import grouped
 
     looks.heading(f"{seen.study.title} ({seen.study.machine})")
+    if not seen.done.boots:
+        looks.say("There are no runs of it yet.", indent=2)
+        looks.say(f"What to do next: readoff study status {quote(str(file))}", indent=2)
+        lines("Failures that were noted", [each.sentence() for each in verdicts.failures])
+        lines("Left out", list(grouped(seen.left_out)))
+        return
+    if verdicts.early:
+        looks.say(verdicts.early, indent=2)
     if seen.typed:
         looks.say(seen.typed_told, indent=2)
     _judged(verdicts.judged)
@@ -78,14 +91,27 @@ def show(seen: StudyInStore, verdicts: Verdicts, file: Path) -> None:
     lines("Remarks", [each.sentence() for each in verdicts.remarks])
     standing = [f"{each.about}: {each.sentence}" for each in verdicts.notices if not each.why]
     lines("The guard: stands until the study file explains it", standing)
+    _how_to_explain(verdicts, file)
     explained = [
         f"{each.about}: {each.sentence} Explained: {each.why}" for each in verdicts.notices if each.why
     ]
     lines("The guard: explained", explained)
     lines("Left out", list(grouped(seen.left_out)))
     looks.say()
-    looks.say(f"Down to the lines that were read: readoff why NAME --study {file}")
-    looks.say(f"To publish it: readoff report FOLDER --study {file} --bundle")
+    name = next((each.name for each in verdicts.judged if each.given), "NAME")
+    looks.say(f"Down to the lines that were read: readoff why {quote(name)} --study {quote(str(file))}")
+    looks.say(f"To publish it: readoff report FOLDER --study {quote(str(file))} --bundle")
+
+
+def _how_to_explain(verdicts: Verdicts, file: Path) -> None:
+    """What to write into the study file for the first thing that nobody explained; nothing where there is none."""
+    from readoff.cli import looks
+
+    about = next((each.about for each in verdicts.notices if not each.why), "")
+    if about:
+        looks.say(f"Where it does no harm, write into {file}, one table for each, and say why:", indent=2)
+        for line in ("[[explanations]]", f"about = {json.dumps(about, ensure_ascii=False)}", 'why = "…"'):
+            looks.say(line, indent=4)
 
 
 def _judged(judged: Sequence[Judged]) -> None:
@@ -99,22 +125,26 @@ def _judged(judged: Sequence[Judged]) -> None:
             looks.say(remark, indent=2)
 
 
+def _figures(finding: Finding | None) -> Sequence[str]:
+    if finding is None:
+        return "", "", "", ""
+    span = finding.interval95
+    boots = f"{finding.base_boots} + {finding.other_boots}"
+    return f"{finding.ratio:.4f}", f"{span.low:.4f}", f"{span.high:.4f}", boots
+
+
 def _table(verdicts: Verdicts) -> None:
     from readoff.cli import looks
 
     rows = [
         (
             each.name,
-            f"{each.given.ratio:.4f}",
-            f"{each.given.interval95.low:.4f}",
-            f"{each.given.interval95.high:.4f}",
-            f"{each.given.base_boots} + {each.given.other_boots}",
-            str(each.given.verdict),
+            *_figures(each.given),
+            each.verdict,
         )
         for each in verdicts.judged
-        if each.given
     ]
-    if rows:
+    if verdicts.findings:
         share = f"{verdicts.family} comparisons share the 5 %; " if verdicts.family > 1 else ""
         looks.heading(f"In figures ({share}from, to: 95 % interval)")
         columns = ("finding", "ratio", "from", "to", "boots", "verdict")

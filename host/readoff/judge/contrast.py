@@ -117,7 +117,6 @@ def contrast(base: Side, other: Side, pool: Sequence[Side] = (), *, equal_spread
         if len(side.boots) < 2:
             raise JudgeRefusal(
                 f"one boot of {side.label!r} shows nothing about how much its boots differ",
-                where=side.label,
                 next_step="Take at least two boots of each configuration, better three or more.",
             )
     _refuse_shared_runs(base, other)
@@ -141,7 +140,6 @@ def contrast(base: Side, other: Side, pool: Sequence[Side] = (), *, equal_spread
         raise JudgeRefusal(
             f"every reading of {base.label!r} is the same, every reading of {other.label!r} is the same, and "
             "the step of the display is not known: the error is below the resolution, not zero",
-            where=f"{base.label}, {other.label}",
             next_step="Say with how many decimals the program shows its number.",
         )
     return found
@@ -153,6 +151,5 @@ def _refuse_shared_runs(base: Side, other: Side) -> None:
     if shared:
         raise JudgeRefusal(
             f"run {shared[0]} stands on both sides, so {base.label!r} would be compared with itself",
-            where=f"{base.label}, {other.label}",
             next_step="Name two configurations that have runs of their own.",
         )

@@ -107,7 +107,6 @@ def gather(metric: Metric, label: str, samples: Sequence[Sample]) -> Side:
     if not samples:
         raise JudgeRefusal(
             f"there is no reading of {metric.name!r} in configuration {label!r}",
-            where=label,
             next_step="Run the program there, or name a metric that both configurations have.",
         )
     for sample in samples:

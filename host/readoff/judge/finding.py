@@ -16,11 +16,15 @@ from functools import cached_property
 from readoff.errors import JudgeRefusal
 from readoff.judge.contrast import Contrast
 from readoff.judge.evidence import Better, Metric
+from readoff.judge.outliers import FEWEST as FEWEST_TO_STAND_OUT
+from readoff.judge.outliers import farthest
 from readoff.judge.power import detectable_ratio, further_boots
 from readoff.judge.resolution import Span
 
 LEVEL = 0.05
 FEWEST_BOOTS_FOR_NO_DIFFERENCE = 3
+# A boot is pointed at where chance makes one so far out in 1 of 100 sides: a study has many sides.
+LEVEL_OF_STANDING_OUT = 0.01
 
 
 class Verdict(StrEnum):
@@ -164,6 +168,17 @@ class Finding:
         return max(self.margin_declared, self.resolution)
 
     @cached_property
+    def standing_out(self) -> tuple[tuple[str, str], ...]:
+        """(label, boot) of each boot that is unlike the others of its side: pointed at, never left out."""
+        found = []
+        for side in (self.contrast.base, self.contrast.other):
+            if len(side.boots) >= FEWEST_TO_STAND_OUT and side.variance > 0:
+                suspect = farthest(side.logs, level=LEVEL_OF_STANDING_OUT)
+                if suspect.stands_out:
+                    found.append((side.label, side.boots[suspect.place]))
+        return tuple(found)
+
+    @cached_property
     def verdict(self) -> Verdict:
         """What may be said."""
         span = self.contrast.interval(0.95)
@@ -247,6 +262,7 @@ class Finding:
             "other_runs": list(self.other_runs),
             "smallest_detectable": self.smallest_detectable,
             "further_boots": self.further_boots,
+            "standing_out": [{"label": label, "boot": boot} for label, boot in self.standing_out],
             "notes": list(self.notes),
         }
 

@@ -97,7 +97,7 @@ def _composite(
     every = [boot for boot in sides[0].boots if all(boot in table for table in tables)]
     seen = {boot for side in sides for boot in side.boots}
     if not every:
-        raise JudgeRefusal(f"no boot of {label!r} has all {len(metrics)} metrics", where=label)
+        raise JudgeRefusal(f"no boot of {label!r} has all {len(metrics)} metrics")
     composites = []
     for boot in every:
         logs = [_sign(metric) * table[boot] for metric, table in zip(metrics, tables, strict=True)]

@@ -12,11 +12,17 @@ if TYPE_CHECKING:
 
 
 def per_cent(ratio: float, *, signed: bool = True) -> str:
-    """A ratio as a per cent change: 1.0322 -> "+3.2 %", 1.0028 -> "+0.28 %"."""
+    """A ratio as a per cent change: 1.0322 -> "+3.2 %", 1.0028 -> "+0.28 %"; far off, how many times: "×250"."""
+    if not 1 / _FAR < ratio < _FAR:
+        return f"×{plain_number(ratio)}"
     change = (ratio - 1) * 100
     digits = 2 if abs(change) < 0.995 else 1 if abs(change) < 99.5 else 0
     text = f"{change:+.{digits}f}" if signed else f"{abs(change):.{digits}f}"
     return f"{text} %"
+
+
+# Beyond so many times, per cent say less than the ratio does.
+_FAR = 100
 
 
 def plain_number(value: float) -> str:
@@ -30,7 +36,7 @@ def probability(p: float) -> str:
 
 
 def in_words(finding: Finding) -> str:
-    """The whole sentence: verdict, what rounding does to it, notes, figures."""
+    """The whole sentence: verdict, what rounding does to it, boots that stand out, notes, figures."""
     parts = [_verdict(finding), *_cautions(finding), *finding.notes, _figures(finding)]
     return " ".join(parts)
 
@@ -52,17 +58,21 @@ def _verdict(finding: Finding) -> str:
         )
     if finding.verdict is Verdict.UNDECIDED:
         return f"Undecided whether {other} differs from {base} in {name}: {_why_undecided(finding)}"
-    return f"{other} is {finding.verdict} than {base}: {_change(finding)}{_extent(finding)}."
+    verb = "reads" if finding.metric.better is Better.NEITHER else "is"
+    return f"{other} {verb} {finding.verdict} than {base}: {_change(finding)}{_extent(finding)}."
 
 
 def _change(finding: Finding) -> str:
     way = "higher" if finding.ratio > 1 else "lower"
     better = finding.metric.better
     hint = "" if better is Better.NEITHER else f", and {better} is better"
+    if 1 / _FAR < finding.ratio < _FAR:
+        said = f"{per_cent(finding.ratio, signed=False)} {way}"
+    else:
+        said = f"{plain_number(finding.ratio)} times as high"
     return (
-        f"its {finding.metric.name} is {per_cent(finding.ratio, signed=False)} {way} "
-        f"({plain_number(finding.base_value)} to {plain_number(finding.other_value)} "
-        f"{finding.metric.unit}{hint})"
+        f"its {finding.metric.name} is {said} ({plain_number(finding.base_value)} to "
+        f"{plain_number(finding.other_value)} {finding.metric.unit}{hint})"
     )
 
 
@@ -103,6 +113,11 @@ def _cautions(finding: Finding) -> list[str]:
         said.append(
             f"Rounding alone allows {per_cent(finding.rounding.low)} to {per_cent(finding.rounding.high)}."
         )
+    said += [
+        f"Boot {boot} stands out among those of {label}: look at what happened in it. It counts, unless it is "
+        "excluded for a recorded cause."
+        for label, boot in finding.standing_out
+    ]
     return said
 
 

@@ -61,13 +61,15 @@ def judge_study(
     *,
     margin: float | Mapping[str, float] = DEFAULT_MARGIN,
     looks: int = 1,
+    machines: Mapping[str, str] | None = None,
 ) -> StudyFindings:
     """Judge every configuration against the first label and against the one before it, in every metric.
 
     margin: smallest difference that matters, one for all or by metric name (DEFAULT_MARGIN where not named).
-    looks: how often the study will be judged in all. Every configuration lends its boot variance where the
-    pooling rule allows it. Raises JudgeRefusal for fewer than two labels, a label twice, two metrics of one
-    name, or a margin that is none; everything else that is wrong ends in ``refused``.
+    looks: how often the study will be judged in all. machines: label -> its machine, where there is more than one.
+    Every configuration of the same machine lends its boot variance where the pooling rule allows it. Raises
+    JudgeRefusal for fewer than two labels, a label twice, two metrics of one name, or a margin that is none;
+    everything else that is wrong ends in ``refused``.
     """
     names = [metric.name for metric in metrics]
     if len(labels) < 2 or len(set(labels)) != len(labels) or not names or len(set(names)) != len(names):
@@ -80,7 +82,8 @@ def judge_study(
         check_margin(one)
         sides = [_side(metric, label, evidence) for label in labels]
         for base, other in pairs:
-            answer = _judge(metric, sides, (base, other), margin=one, looks=looks)
+            lenders = _lenders(sides, (base, other), [(machines or {}).get(label, "") for label in labels])
+            answer = _judge(metric, sides[base], sides[other], lenders, margin=one, looks=looks)
             if isinstance(answer, Finding):
                 found[metric.name, base, other] = answer
             else:
@@ -106,13 +109,23 @@ def _side(metric: Metric, label: str, evidence: Evidence) -> Side | str:
         return refusal.sentence()
 
 
+def _lenders(sides: Sequence[Side | str], pair: tuple[int, int], machines: Sequence[str]) -> list[Side]:
+    """The further sides of the pair's machine; nobody lends to a pair of two machines."""
+    here = machines[pair[0]]
+    if machines[pair[1]] != here:
+        return []
+    return [
+        side
+        for place, side in enumerate(sides)
+        if isinstance(side, Side) and place not in pair and machines[place] == here
+    ]
+
+
 def _judge(
-    metric: Metric, sides: Sequence[Side | str], pair: tuple[int, int], *, margin: float, looks: int
+    metric: Metric, one: Side | str, two: Side | str, lenders: Sequence[Side], *, margin: float, looks: int
 ) -> Finding | str:
-    one, two = sides[pair[0]], sides[pair[1]]
     if isinstance(one, str) or isinstance(two, str):
         return one if isinstance(one, str) else str(two)
-    lenders = [s for n, s in enumerate(sides) if isinstance(s, Side) and n not in pair]
     try:
         return judge_sides(metric, one, two, margin=margin, lenders=lenders, looks=looks)
     except JudgeRefusal as refusal:

@@ -199,7 +199,7 @@ def _of_judged(each: Judged, measured: Sequence[Measured]) -> Told:
         each.other,
         one.metric,
         each.given,
-        _verdict(each),
+        each.verdict,
         each.sentence,
         each.remarks,
     )
@@ -215,18 +215,10 @@ def _of_overall(each: Judged, measured: Sequence[Measured]) -> Told:
         each.other,
         metric,
         finding,
-        _verdict(each),
+        each.verdict,
         each.sentence,
         each.remarks,
     )
-
-
-def _verdict(each: Judged) -> str:
-    if each.given:
-        return str(each.given.verdict)
-    if each.blocked:
-        return "withheld"
-    return "failed" if each.failures else "refused"
 
 
 def _described(seen: StudyInStore, each: Configuration) -> Described:
@@ -262,6 +254,7 @@ def _study_lists(seen: StudyInStore, verdicts: Verdicts) -> Iterable[tuple[str, 
         ("Remarks", [each.sentence() for each in verdicts.remarks]),
         ("What the guard found, and nobody explained", standing),
         ("What the guard found, and the study explains", explained),
+        ("The plan", [verdicts.early] if verdicts.early else []),
         ("Order", verdicts.order),
         ("Drift over the session", [f"{name}: {said}" for name, _, said in verdicts.drifts]),
         ("Typed by a person", [seen.typed_told] if seen.typed else []),

@@ -5,8 +5,9 @@ against a finding, and ``judge`` what may be said. docs/studies.md is the guide.
 """
 
 from readoff.studies.disk import batch_files
+from readoff.studies.gathered import Gathered
 from readoff.studies.guard import Compared, Notice, compared, guard, standing
-from readoff.studies.judging import Aim, Gathered, Judged, Verdicts, Weighing, finding_name, judge
+from readoff.studies.judging import Judged, Verdicts, finding_name, judge
 from readoff.studies.loading import label_fault, load_study
 from readoff.studies.order import PlannedBoot, boots_in_order, in_short
 from readoff.studies.plan import Detectable, Noise, Plan, make_plan, noise_of
@@ -23,6 +24,7 @@ from readoff.studies.study import (
     Target,
     Wanted,
 )
+from readoff.studies.weighing import Aim, Weighing
 from readoff.studies.writing import study_text
 
 __all__ = [

@@ -168,8 +168,8 @@ def _of_pair(study: Study, label: str, shots: Mapping[str, Sequence[Snapshot]]) 
         found.expected or found.unexpected or differ or same_label(shots[base]) or same_label(shots[label])
     ):
         sentence = (
-            f"The snapshots of {base} and {label} differ in nothing that the agent can see: was the change made, "
-            "and is it one that the agent cannot see?"
+            f"The snapshots of {base} and {label} differ in nothing that the agent can see: was the change not "
+            "made, or is it one that the agent cannot see?"
         )
         yield Notice(f"{label}:same", label, sentence)
 

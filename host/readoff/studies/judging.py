@@ -15,45 +15,25 @@ from readoff.judge import (
     Better,
     Drift,
     Finding,
-    Metric,
-    Offer,
     Sample,
     StudyFindings,
-    TargetResult,
-    Worth,
-    against_target,
     as_family,
     drift,
     judge_study,
     overall,
     took_turns,
-    weigh,
 )
+from readoff.judge.evidence import gather
 from readoff.judge.sentence import per_cent
+from readoff.studies.gathered import Gathered, failed
 from readoff.studies.guard import Notice, standing
-from readoff.studies.progress import Done, Note
-from readoff.studies.study import ChangeBack, Study, Target, Wanted
+from readoff.studies.progress import Done, Note, progress_of
+from readoff.studies.study import ChangeBack, Study
+from readoff.studies.weighing import Aim, Weighing, aims, weighings
 
 OVERALL = "overall"
-
-
-@dataclass(frozen=True)
-class Gathered:
-    """The readings of one wanted metric. samples, excluded: label -> samples; the latter of excluded boots.
-
-    metric: its name says of which program ("rate of replay").
-    """
-
-    wanted: Wanted
-    metric: Metric
-    samples: Mapping[str, tuple[Sample, ...]]
-    excluded: Mapping[str, tuple[Sample, ...]]
-
-    @property
-    def whole(self) -> dict[str, tuple[Sample, ...]]:
-        """The samples with those of the excluded boots."""
-        labels = dict.fromkeys([*self.samples, *self.excluded])
-        return {label: (*self.samples.get(label, ()), *self.excluded.get(label, ())) for label in labels}
+_Choice = Callable[[Gathered], Mapping[str, Sequence[Sample]]]
+"""Label -> the samples to be judged: with excluded boots, or without."""
 
 
 @dataclass(frozen=True)
@@ -79,43 +59,31 @@ class Judged:
         return None if self.blocked else self.finding
 
     @property
+    def verdict(self) -> str:
+        """What it came to, in a word or two: the finding's verdict, withheld, failed or refused."""
+        if self.given:
+            return str(self.given.verdict)
+        if self.blocked:
+            return "withheld"
+        return "failed" if self.failures else "refused"
+
+    @property
     def sentence(self) -> str:
         """What may be said, in words."""
-        failed = " ".join(f"A failure is the result here: {each.sentence()}." for each in self.failures)
+        failures = " ".join(map(failed, self.failures))
         if self.blocked and self.finding:
             named = ", ".join(dict.fromkeys(each.about for each in self.blocked))
             said = f"{self.other} against {self.base}: withheld, for the guard stands against it ({named})."
         elif self.finding:
             said = self.finding.sentence
         else:
-            said = f"{self.other} against {self.base}: {self.refusal}" if not failed else ""
-        return f"{failed} {said}".strip()
-
-
-@dataclass(frozen=True)
-class Aim:
-    """A configuration held against a target. result: None where the sentence says why there is none."""
-
-    target: Target
-    wanted: Wanted
-    label: str
-    result: TargetResult | None
-    sentence: str
-
-
-@dataclass(frozen=True)
-class Weighing:
-    """A configuration that has a price. worth: None where the sentence says why it was not weighed."""
-
-    wanted: Wanted
-    label: str
-    worth: Worth | None
-    sentence: str
+            said = f"{self.other} against {self.base}: {self.refusal}" if not failures else ""
+        return f"{failures} {said}".strip()
 
 
 @dataclass(frozen=True)
 class Verdicts:
-    """Everything a study can say. Lines are sentences; see ``judge``."""
+    """Everything a study can say. Lines are sentences; see ``judge``. early: that the plan is not done yet."""
 
     judged: tuple[Judged, ...]
     overall: tuple[Judged, ...]
@@ -127,6 +95,7 @@ class Verdicts:
     remarks: tuple[Note, ...]
     notices: tuple[Notice, ...]
     family: int
+    early: str = ""
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -155,15 +124,28 @@ def judge(study: Study, done: Done, gathered: Sequence[Gathered], notices: Seque
     judged, family = _judged(study, done, gathered, notices, order)
     return Verdicts(
         judged=tuple(judged),
-        overall=tuple(_overall(study, done, gathered, notices)),
+        overall=tuple(_overall(study, done, gathered, notices, order)),
         drifts=tuple(_drift(done, each) for each in gathered),
         order=tuple(_order(study, order)),
-        aims=tuple(_aims(study, gathered, notices)),
-        weighings=tuple(one for each in gathered for one in _weighings(study, each, notices)),
+        aims=tuple(aims(study, done, gathered, notices)),
+        weighings=tuple(one for each in gathered for one in weighings(study, done, each, notices)),
         failures=tuple(each for each in done.notes if each.failure),
         remarks=tuple(each for each in done.notes if not each.failure),
         notices=tuple(notices),
         family=family,
+        early=_early(study, done),
+    )
+
+
+def _early(study: Study, done: Done) -> str:
+    """That boots of the plan are still to come: what is judged before and after them is judged twice."""
+    progress = progress_of(study, done)
+    if not progress.open or not done.boots:
+        return ""
+    there = len(progress.standings) - len(progress.open)
+    return (
+        f"The plan is not done: {there} of {len(progress.standings)} boots. Judging now and again at the end gives "
+        "chance a second throw, unless looks in the study file counts both."
     )
 
 
@@ -182,7 +164,7 @@ def _judged(
         for base, other in study.pairs:
             key = each.metric.name, base, other
             finding = answers[key]
-            remarks = list(_remarks(study, done, each, base, other, order))
+            remarks = list(_remarks(study, done, [each], base, other, order))
             if each.excluded.get(base) or each.excluded.get(other):
                 remarks.append(_with_excluded(study, with_all[key], done, (base, other)))
             judged.append(
@@ -200,15 +182,14 @@ def _judged(
     return judged, found.family
 
 
-def _judge_all(
-    study: Study, gathered: Sequence[Gathered], choose: Callable[[Gathered], Mapping[str, Sequence[Sample]]]
-) -> StudyFindings:
+def _judge_all(study: Study, gathered: Sequence[Gathered], choose: _Choice) -> StudyFindings:
     return judge_study(
         [each.metric for each in gathered],
         {each.metric.name: choose(each) for each in gathered},
         study.labels,
         margin={each.metric.name: each.wanted.margin for each in gathered},
         looks=study.looks,
+        machines=study.machines,
     )
 
 
@@ -222,25 +203,26 @@ def _by_pair(found: StudyFindings) -> dict[tuple[str, str, str], Finding | str]:
     return out
 
 
-def _failures(done: Done, labels: Iterable[str], program: str) -> tuple[Note, ...]:
-    notes = (done.fails(label, program) for label in labels)
-    return tuple(note for note in notes if note is not None)
+def _failures(done: Done, labels: Iterable[str], *programs: str) -> tuple[Note, ...]:
+    notes = (done.fails(label, program) for label in labels for program in programs)
+    return tuple(dict.fromkeys(note for note in notes if note is not None))
 
 
 def _remarks(
-    study: Study, done: Done, each: Gathered, base: str, other: str, order: Sequence[str]
+    study: Study, done: Done, gathered: Iterable[Gathered], base: str, other: str, order: Sequence[str]
 ) -> Iterable[str]:
-    machines = {label: study.configuration(label).machine or study.machine for label in (base, other)}
-    if len(set(machines.values())) > 1:
+    """What belongs to a comparison. gathered: the metrics that are in it."""
+    machines = study.machines
+    if machines[base] != machines[other]:
         yield (
             f"This is a ratio of machines ({machines[other]} to {machines[base]}), not a finding about a part: "
             "everything that differs between them is in it."
         )
     elif order.count(base) > 1 and order.count(other) > 1 and not took_turns(order, base, other):
-        yield _no_turns(base, other)
+        yield _no_turns(base, other, order)
     joined = [boot for boot in done.boots if boot.joined and boot.label in (base, other)]
-    samples = {sample.boot for label in (base, other) for sample in each.samples.get(label, ())}
-    old = [boot for boot in joined if boot.boot in samples]
+    sampled = {s.boot for each in gathered for label in (base, other) for s in each.samples.get(label, ())}
+    old = [boot for boot in joined if boot.boot in sampled]
     if old:
         labels = ", ".join(dict.fromkeys(boot.label for boot in old))
         yield f"{len(old)} of the boots come from before the study ({labels}); they did not take turns with the others."
@@ -250,10 +232,12 @@ def _remarks(
             yield f"It speaks of one specimen ({configuration.specimen}), not of all of its kind."
 
 
-def _no_turns(base: str, other: str) -> str:
+def _no_turns(base: str, other: str, order: Sequence[str]) -> str:
+    first = next(label for label in order if label in (base, other))
+    second = other if first == base else base
     return (
-        f"All boots of one of {base} and {other} came before all of the other, so what changed with the hours changed "
-        "too: a difference cannot be laid at the change's door. Take the first of them again at the end (A-B-A)."
+        f"All boots of {first} came before all of {second}, so what changed with the hours changed too: a difference "
+        f"cannot be laid at the change's door. Take {first} again at the end (A-B-A)."
     )
 
 
@@ -275,58 +259,73 @@ def _with_excluded(study: Study, answer: Finding | str, done: Done, labels: tupl
 
 
 def _overall(
-    study: Study, done: Done, gathered: Sequence[Gathered], notices: Sequence[Notice]
+    study: Study,
+    done: Done,
+    gathered: Sequence[Gathered],
+    notices: Sequence[Notice],
+    order: Sequence[str],
 ) -> Iterable[Judged]:
     """Geometric mean of ratios, each configuration against the base; nothing for a study of one metric."""
-    whole = [each for each in gathered if each.metric.better is not Better.NEITHER]
-    if len(whole) < 2:
+    able = [each for each in gathered if each.metric.better is not Better.NEITHER]
+    if len(able) < 2:
         return
-    metrics = [each.metric for each in whole]
-    answers: list[tuple[str, Finding | str]] = []
-    for label in study.labels[1:]:
-        sides = [
-            {each.metric.name: each.samples.get(name, ()) for each in whole}
-            for name in (study.base.label, label)
-        ]
-        margin = max(each.wanted.margin for each in whole)
-        try:
-            found = overall(
-                metrics,
-                *sides,
-                base_label=study.base.label,
-                other_label=label,
-                margin=margin,
-                looks=study.looks,
-            )
-            answers.append((label, found))
-        except JudgeRefusal as refusal:
-            answers.append((label, refusal.sentence()))
-    adjusted = iter(as_family([each for _, each in answers if isinstance(each, Finding)]))
-    for label, answer in answers:
-        base = study.base.label
+    base = study.base.label
+    answers = _overall_of(study, able, lambda each: each.samples)
+    with_all = _overall_of(study, able, lambda each: each.whole)
+    programs = [each.wanted.program for each in able]
+    outside = [each.wanted.title for each in gathered if each not in able]
+    for label, answer in answers.items():
+        remarks = list(_remarks(study, done, able, base, label, order))
+        if any(each.excluded.get(side) for each in able for side in (base, label)):
+            remarks.append(_with_excluded(study, with_all[label], done, (base, label)))
+        if outside:
+            remarks.append(f"Not in it, for want of readings or of a better way: {', '.join(outside)}.")
         yield Judged(
             f"{base}~{label}:{OVERALL}",
             base,
             label,
-            next(adjusted) if isinstance(answer, Finding) else None,
+            answer if isinstance(answer, Finding) else None,
             "" if isinstance(answer, Finding) else answer,
             standing(notices, base, label),
-            (),
-            (),
+            tuple(remarks),
+            _failures(done, (base, label), *programs),
         )
+
+
+def _overall_of(study: Study, gathered: Sequence[Gathered], choose: _Choice) -> dict[str, Finding | str]:
+    """Label -> its overall finding against the base, all one family, or why there is none."""
+    base, metrics = study.base.label, [each.metric for each in gathered]
+    answers: dict[str, Finding | str] = {}
+    for label in study.labels[1:]:
+        sides = [
+            {each.metric.name: choose(each).get(side, ()) for each in gathered} for side in (base, label)
+        ]
+        try:
+            answers[label] = overall(
+                metrics,
+                *sides,
+                base_label=base,
+                other_label=label,
+                margin=max(each.wanted.margin for each in gathered),
+                looks=study.looks,
+            )
+        except JudgeRefusal as refusal:
+            answers[label] = refusal.sentence()
+    found = {label: answer for label, answer in answers.items() if isinstance(answer, Finding)}
+    return answers | dict(zip(found, as_family(list(found.values())), strict=True))
 
 
 def _drift(done: Done, each: Gathered) -> tuple[str, Drift | None, str]:
     """(metric, drift over the boots of the study in the order taken, or why it cannot be told)."""
-    session = []
-    for boot in done.boots:
-        values = [s.value for s in each.samples.get(boot.label, ()) if s.boot == boot.boot]
-        if values and not boot.joined:
-            fits = all(value > 0 for value in values)
-            centre = math.exp(math.fsum(map(math.log, values)) / len(values)) if fits else min(values)
-            session.append((boot.label, centre))
     try:
-        found = drift(session)
+        sides = {label: gather(each.metric, label, samples) for label, samples in each.samples.items()}
+        values = {
+            (label, boot): math.exp(log)
+            for label, side in sides.items()
+            for boot, log in zip(side.boots, side.logs, strict=True)
+        }
+        places = [(boot.label, boot.boot) for boot in done.boots if not boot.joined]
+        found = drift([(place[0], values[place]) for place in places if place in values])
     except JudgeRefusal as refusal:
         return each.metric.name, None, refusal.sentence()
     return each.metric.name, found, found.sentence
@@ -336,55 +335,4 @@ def _order(study: Study, order: Sequence[str]) -> Iterable[str]:
     here = {each.label for each in study.taken_here}
     for base, other in study.pairs:
         if {base, other} <= here and base in order and other in order and not took_turns(order, base, other):
-            yield _no_turns(base, other)
-
-
-def _aims(study: Study, gathered: Sequence[Gathered], notices: Sequence[Notice]) -> Iterable[Aim]:
-    by_name = {(each.wanted.program, each.wanted.metric): each for each in gathered}
-    for target in study.targets:
-        each = by_name[target.program, target.metric]
-        name = f"{target.words}, by {each.wanted.title}" if target.words else each.wanted.title
-        for label in study.labels:
-            samples, result = each.samples.get(label, ()), None
-            if not samples:
-                said = f"there is no reading of it in {label}."
-            elif standing(notices, label, label):
-                said = f"{label}: withheld, for the guard stands against it."
-            else:
-                try:
-                    result = against_target(each.metric, label, samples, target.at)
-                    said = result.sentence
-                except JudgeRefusal as refusal:
-                    said = refusal.sentence()
-            yield Aim(target, each.wanted, label, result, f"{name}: {said}")
-
-
-def _weighings(study: Study, each: Gathered, notices: Sequence[Notice]) -> Iterable[Weighing]:
-    """Price per per cent of every configuration that has a price, and which is the better buy."""
-    priced = [c for c in study.configurations[1:] if c.price is not None and not c.machine]
-    if not priced or each.metric.better is Better.NEITHER:
-        return
-    title = each.wanted.title
-    base = each.samples.get(study.base.label, ())
-    offers = []
-    for configuration in priced:
-        label = configuration.label
-        samples = each.samples.get(label, ())
-        if standing(notices, study.base.label, label):
-            said = f"{title}: {label} is not weighed, for the guard stands against it."
-            yield Weighing(each.wanted, label, None, said)
-        elif len({sample.boot for sample in samples}) < 2:
-            said = f"{title}: {label} is not weighed, for there are no two boots of it."
-            yield Weighing(each.wanted, label, None, said)
-        else:
-            offers.append(Offer(label, configuration.price or 0.0, samples))
-    if not offers:
-        return
-    try:
-        weighed = weigh(
-            each.metric, study.base.label, base, offers, margin=each.wanted.margin, looks=study.looks
-        )
-        for worth in weighed:
-            yield Weighing(each.wanted, worth.offer.label, worth, f"{title}: {worth.sentence}")
-    except JudgeRefusal as refusal:
-        yield Weighing(each.wanted, "", None, f"{title}: nothing is weighed: {refusal.sentence()}")
+            yield _no_turns(base, other, order)

@@ -79,13 +79,16 @@ class Plan:
 def noise_of(study: Study, wanted: Wanted, metric: Metric, sides: Mapping[str, Sequence[Sample]]) -> Noise:
     """The scatter of boots from the readings so far (label -> samples), or the study's assumption.
 
-    Pooled over the configurations with two boots or more; never under the rounding of one boot.
+    Pooled over the machine's configurations with two boots or more; never under the rounding of one boot.
     """
     assumed = Noise(
         study.noise, f"assumed: boots differ by {study.noise * 100:.3g} % (noise in the study file)", False
     )
     able = []
+    here = {each.label for each in study.taken_here}
     for label, samples in sides.items():
+        if label not in here:
+            continue
         try:
             side = gather(metric, label, samples)
         except JudgeRefusal:
@@ -193,17 +196,17 @@ def _too_fine(study: Study, each: Detectable) -> Iterable[str]:
         more = (
             f"{each.boots_needed} boots of each would"
             if each.boots_needed
-            else "no number of boots within reason would"
+            else "No number of boots within reason would"
         )
         yield (
-            f"Changes between the {margin} that matters and {each.together * 100:.3g} % in {each.wanted.title}, four "
-            f"times in five: {more} find them."
+            f"Changes between the {margin} that matters and {each.together * 100:.3g} % in {each.wanted.title}: they "
+            f"would be found less than four times in five. {more} find them."
         )
     if study.boots > 2 and (each.boots_to_clear is None or each.boots_to_clear > study.boots):
         more = (
-            f"{each.boots_to_clear} boots of each would" if each.boots_to_clear else "more boots will hardly"
+            f"{each.boots_to_clear} boots of each would" if each.boots_to_clear else "More boots would hardly"
         )
         yield (
-            f"Most likely not that there is no difference of {margin} in {each.wanted.title}, even if there is none: "
-            f"{more} show it, four times in five."
+            f"That there is no difference of {margin} in {each.wanted.title}, where there is none: it would most "
+            f"likely stay undecided. {more} show it, four times in five."
         )

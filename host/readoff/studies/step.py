@@ -81,7 +81,7 @@ def next_step(study: Study, done: Done, asking: str = "", warm: bool | None = No
     """
     progress = progress_of(study, done)
     if not progress.open:
-        return Step(StepKind.FINISHED, "All boots of the plan are there. See: readoff study judge")
+        return Step(StepKind.FINISHED, "All boots of the plan are there. See: readoff study judge FILE")
     here = _here(study, done, progress, asking)
     if here is not None and _other_kind(study, done, here):
         return _again(study, progress, here)
@@ -169,8 +169,8 @@ def _stuck(study: Study, done: Done, label: str) -> Step | None:
             return Step(
                 StepKind.PERSON,
                 f"{program.name} did not go through in {len(failed)} boots of {label} ({why}). A failure is a result: "
-                f"note it with readoff study note FILE --label {label} --program {program.name}, or put it right and "
-                "exclude those boots in the study file, saying why.",
+                f'note it with readoff study note FILE --label "{label}" --program "{program.name}" "what it did", or '
+                "put it right and exclude those boots in the study file, saying why.",
                 label,
                 cautions=_OTHER_CAUTIONS,
             )

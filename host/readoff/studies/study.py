@@ -180,6 +180,11 @@ class Study:
         return tuple(each.label for each in self.configurations)
 
     @property
+    def machines(self) -> dict[str, str]:
+        """Label -> the machine that it is of."""
+        return {each.label: each.machine or self.machine for each in self.configurations}
+
+    @property
     def taken_here(self) -> tuple[Configuration, ...]:
         """The configurations that boots are planned for: those of the study's own machine."""
         return tuple(each for each in self.configurations if not each.machine)
