@@ -16,8 +16,10 @@ LONGEST_NUMBER = 60
 LARGEST_EXPONENT = 300
 
 _POINT = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eEdD][+-]?[0-9]{1,4})?")
-_COMMA = re.compile(r"[+-]?(?:[0-9]{1,3}(?:\.[0-9]{3})+|[0-9]+)(?:,[0-9]+)?(?:[eEdD][+-]?[0-9]{1,4})?")
+_COMMA = re.compile(r"[+-]?[0-9]+(?:,[0-9]+)?(?:[eEdD][+-]?[0-9]{1,4})?")
+# Thousands begin with a digit that counts: "0.123" is no number of thousands, whatever the schema says of commas.
 _GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:,[0-9]{3})+(?:\.[0-9]+)?")
+_COMMA_GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:\.[0-9]{3})+(?:,[0-9]+)?")
 _HEX = re.compile(r"0[xX][0-9A-Fa-f]{1,16}")
 _CLOCK = re.compile(r"([0-9]{1,4}):([0-5][0-9])(?::([0-5][0-9]))?(\.[0-9]+)?")
 _SHAPES = re.compile(r"[*#?]+")
@@ -63,7 +65,7 @@ def read_number(text: str, style: Style) -> Number | Unread:
     if ":" in text:
         return _clock(text, style)
     if style.comma == "decimal":
-        if not _COMMA.fullmatch(text):
+        if not (_COMMA.fullmatch(text) or _COMMA_GROUPED.fullmatch(text)):
             return Unread(f"{text!r} is not a number with a decimal comma, as the schema says")
         return _written(text.replace(".", "").replace(",", "."))
     return _with_point(text, style)
