@@ -58,7 +58,7 @@ def test_which_says_for_each_schema_what_matched_and_what_did_not(bench):
     assert "recognised by mill" in told
     first, second = told.index("mill: matches"), told.index("replay: does not match")
     assert first < second
-    assert r"met      '^Time: +\\S+ seconds$' was found at octets 27 to 46" in told
+    assert r"met      '^Time: +\S+ seconds$' was found at octets 27 to 46" in told
     assert told.count("NOT MET") >= 5  # replay alone has two patterns
 
 

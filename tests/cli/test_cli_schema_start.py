@@ -102,6 +102,24 @@ def test_start_says_what_it_could_not_do(bench):
     run("schema", "check", "mine/loom.toml")
 
 
+def test_start_keeps_tabs_as_text_and_suggests_what_a_comma_can_only_mean(bench):
+    (bench / "SAW.TXT").write_bytes(b"Saw trial\r\nBoards\tsawn:\t1.234,5\tpoints\r\n")
+    told = start("SAW.TXT", "--out", "mine/saw.toml", answers=("boards", "points", "higher", "", "", "", ""))
+    assert "What does the comma in 1.234,5 mean? (thousands, decimal) [decimal]" in told
+    assert "\nBoards\tsawn:\t1.234,5\tpoints\n" in (bench / "mine" / "saw.toml").read_text(encoding="utf-8")
+    run("schema", "check", "mine/saw.toml")
+
+
+def test_start_shows_alike_lines_once_and_asks_once_for_each_pattern(bench):
+    lines = "".join(f"Pass {number} took {number}.5 ms\r\n" for number in range(1, 501))
+    (bench / "LONG.TXT").write_text("1 2\r\n" + lines, "ascii", newline="")
+    told = start("LONG.TXT", "--out", "mine/long.toml", answers=("", "time", "ms", "lower", "", ""))
+    assert "1002 numbers in it" in told and "Pass »3« took »3.5« ms" in told and "Pass »4«" not in told
+    assert "and 497 more lines that differ from one of these only in numbers" in told
+    assert "A line without a word is not asked about" in told
+    assert told.count("Metric:") == 2
+
+
 def test_start_says_which_other_schema_reads_the_capture_as_well(bench):
     start("OUT.TXT", "--out", "mine/loom.toml")
     answers = list(ANSWERS)
@@ -116,6 +134,6 @@ def test_start_from_a_run_takes_the_first_capture_with_a_number(bench):
     run("take", "floppy", status=1)
     told = start("run:1", "--schemas", "mine")
     assert "Written: mine/loom.toml" in told
-    assert "it has 1 captures" in start("run:1", "--capture", "2", answers=(), status=2)
+    assert "it has 1 capture" in start("run:1", "--capture", "2", answers=(), status=2)
     told = run("reread", "--schemas", "mine").output
     assert "24.6 metres/s" in told

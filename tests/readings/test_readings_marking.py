@@ -1,10 +1,11 @@
 """Marking shows every number of a capture: read, held or passed over."""
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from readoff.readings import Capture, CaptureKind
-from readoff.readings.marking import MarkKind, mark
+from readoff.readings.marking import MarkKind, mark, numbers_in
 from support.reading_texts import console, derived, load, metric, schema_text, screen, shipped
 
 
@@ -28,6 +29,20 @@ def test_every_number_in_its_context():
         assert raw[each.begin : each.end].decode() == each.text
     assert marked.lines[1] == "Score: 50.0"
     assert {hold.metric for hold in marked.readout.holds} == {"bonus", "total"}
+
+
+@pytest.mark.parametrize(
+    ("line", "numbers"),
+    [
+        ("\u2190[1m88.5\u2190[0m pts", ["1", "88.5", "0"]),  # a colour's escape sequence before the number
+        ("V3.10 on x86, COM1 at 80x25", ["3.10", "80"]),
+        ("Peak <0.1 % or >5, -> 5.2 ==>7 \u22653", ["<0.1", ">5", "5.2", "7", "\u22653"]),
+        ("hex 0x1F, .5 +.5 -3 pass-3 1-2 ....5 No.5", ["0x1F", ".5", "+.5", "-3", "3", "1", "2", "5", "5"]),
+        ("1.2E+03 9.87D-02 1'234 1.2.3 12:34.5", ["1.2E+03", "9.87D-02", "1'234", "1.2.3", "12:34.5"]),
+    ],
+)
+def test_a_number_is_marked_whole_or_not_at_all(line, numbers):
+    assert [line[first:last] for first, last in numbers_in(line)] == numbers
 
 
 def test_a_screen_and_a_number_read_twice():

@@ -96,6 +96,13 @@ def test_a_careless_pattern_takes_no_part_of_a_number(text, pattern, told):
     assert told in reasons(readout)[0]
 
 
+@pytest.mark.parametrize("arrow", ["->", "=>", "==>", "-->", "-> "])
+def test_an_arrow_before_a_number_is_no_bound(arrow):
+    capture = console(f"Mill\nScore {arrow}72.9".encode())
+    readout = read_run([capture], load(schema_text(metric("score", pattern=f"Score {arrow}(?P<number>.*)"))))
+    assert [each.value for each in readout.readings] == [Decimal("72.9")]
+
+
 @pytest.mark.parametrize(
     "text",
     [
@@ -248,13 +255,14 @@ def test_recognition(recognise, capture, program, recognised):
 
 
 def test_explaining_tells_every_condition():
-    schemas = load(schema_text(recognise="all = ['^Mill', 'Total']\nnone = ['Score']\nprograms = ['MILL']"))
+    recognise = "all = ['^Mill', '^Total \\S+$']\nnone = ['Score']\nprograms = ['MILL']"
+    schemas = load(schema_text(recognise=recognise))
     (verdict,) = explain([console(b"Mill\nScore: 5")], schemas, program="other")
     assert [(condition.met, condition.text) for condition in verdict.conditions] == [
         (False, "the program is OTHER, the schema is for MILL"),
         (False, "'Score' must not be there, and was found at octets 5 to 10"),
         (True, "'^Mill' was found at octets 0 to 4"),
-        (False, "'Total' was not found"),
+        (False, r"'^Total \S+$' was not found"),
     ]
     assert not verdict.recognised
     assert verdict.sentence().startswith("mill: not recognised: the program is OTHER")

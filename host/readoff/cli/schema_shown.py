@@ -88,6 +88,9 @@ def show_try(tried: Attempt, schema: Schema) -> None:
             looks.say((f"{hold.metric}: " if hold.metric else "") + hold.reason, indent=2)
             if hold.line:
                 looks.say(f"│ {hold.line}", indent=4, wrap=False)
+    if not (any(verdict.recognised for verdict in tried.verdicts) or tried.readout.holds):
+        looks.say(f"\n{schema.name} recognises none of it, so nothing is read.")
+        return
     unread = list(not_read(tried))
     if unread:
         looks.heading("Numbers not read")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
+from itertools import groupby
 
 import click
 
 from readoff.cli import looks
 from readoff.errors import UsageError
 from readoff.readings import Capture
-from readoff.readings.numbers import Style, Unread, read_number
+from readoff.readings.numbers import Number, Style, Unread, read_number
 from readoff.readings.proposing import Candidate, Draft, Wanted, candidates, first_words
 from readoff.readings.units import UNITS, unit_named
 
@@ -18,6 +19,7 @@ _NAME = re.compile(r"[a-z][a-z0-9_]{0,40}")
 _NAME_IS = "a small letter, then small letters, digits and _"
 _BARE = "-"
 _ENOUGH = "."
+_ALIKE = 3  # lines shown of those that differ in numbers alone
 
 
 def ask(capture: Capture, suggestion: str, taken: Collection[str]) -> Draft:
@@ -33,8 +35,9 @@ def ask(capture: Capture, suggestion: str, taken: Collection[str]) -> Draft:
             next_step="Pictures and binary files are taught by hand: docs/schemas.md.",
         )
     _say(f"{looks.counted(len(found), 'number')} in it:\n")
-    for row in dict.fromkeys(each.row for each in found):
-        _say("│ " + _shown([each for each in found if each.row == row]))
+    _show_lines(found)
+    if not all(each.pattern for each in found):
+        _say("\nA line without a word is not asked about: describe it by hand, as a table (docs/schemas.md).")
     _say(f"\nSay what each is. Nothing passes a number over, {_ENOUGH} passes over all that follow.")
     wanted = _wanted(found)
     directed = [each.name for each in wanted if each.better != "neither"]
@@ -54,15 +57,25 @@ def ask(capture: Capture, suggestion: str, taken: Collection[str]) -> Draft:
     )
 
 
+def _show_lines(found: Sequence[Candidate]) -> None:
+    """The lines with numbers; of those that are alike but for them, the first few."""
+    alike: dict[str, int] = {}
+    for row, numbers in groupby(found, key=lambda each: each.row):
+        line = list(numbers)
+        kind = line[0].known_by or str(row)
+        alike[kind] = alike.get(kind, 0) + 1
+        if alike[kind] <= _ALIKE:
+            _say("│ " + _shown(line))
+    more = sum(count - _ALIKE for count in alike.values() if count > _ALIKE)
+    if more:
+        _say(f"and {looks.counted(more, 'more line')} that differ from one of these only in numbers")
+
+
 def _wanted(found: Sequence[Candidate]) -> list[Wanted]:
     wanted: list[Wanted] = []
-    for candidate in found:
-        if candidate.pattern in [each.candidate.pattern for each in wanted]:
-            continue  # a further reading of a metric that was chosen
+    # One question for each pattern: what it finds elsewhere are further readings of the same metric.
+    for candidate in _first_of_each_pattern(found):
         _say(f"\n│ {_shown([candidate])}")
-        if not candidate.pattern:
-            _say("Its line has no words to know it by: describe it by hand (docs/schemas.md, tables).")
-            continue
         if candidate.repeats:
             _say("The same words stand around further numbers: each will be a reading of its own.")
         name = _name("Metric", [each.name for each in wanted], "", end=_ENOUGH)
@@ -71,6 +84,14 @@ def _wanted(found: Sequence[Candidate]) -> list[Wanted]:
         if name:
             wanted.append(_described(candidate, name))
     return wanted
+
+
+def _first_of_each_pattern(found: Sequence[Candidate]) -> list[Candidate]:
+    firsts: dict[str, Candidate] = {}
+    for each in found:
+        firsts.setdefault(each.pattern, each)
+    firsts.pop("", None)
+    return list(firsts.values())
 
 
 def _described(candidate: Candidate, name: str) -> Wanted:
@@ -84,10 +105,19 @@ def _described(candidate: Candidate, name: str) -> Wanted:
     comma = clock = ""
     number = read_number(candidate.text, Style(time=unit == "s"))
     if isinstance(number, Unread) and "," in candidate.text:
-        comma = _choice(f"What does the comma in {candidate.text} mean?", ("thousands", "decimal"))
+        comma = _comma(candidate.text)
     elif isinstance(number, Unread) and ":" in candidate.text and unit == "s":
         clock = _choice(f"What does {candidate.text} mean?", ("mm:ss", "hh:mm"))
     return Wanted(candidate, name, unit, better, exact, comma, clock)
+
+
+def _comma(text: str) -> str:
+    """What the commas of a number mean; suggested where it can be read in one way only."""
+    meanings = ("thousands", "decimal")
+    possible = [each for each in meanings if isinstance(read_number(text, Style(each)), Number)]
+    return _choice(
+        f"What does the comma in {text} mean?", meanings, possible[0] if len(possible) == 1 else None
+    )
 
 
 def _unit(beside: str) -> str:
@@ -144,8 +174,8 @@ def _shown(numbers: Sequence[Candidate]) -> str:
     return looks.harmless(out + line[at:])
 
 
-def _choice(question: str, answers: Sequence[str]) -> str:
-    return str(click.prompt(question, type=click.Choice(answers), err=True))
+def _choice(question: str, answers: Sequence[str], suggestion: str | None = None) -> str:
+    return str(click.prompt(question, type=click.Choice(answers), default=suggestion, err=True))
 
 
 def _prompt(question: str, default: str) -> str:

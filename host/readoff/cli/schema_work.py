@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from readoff.cli import looks
 from readoff.cli.captures import Shot, beside
 from readoff.cli.common import Place, load_all_schemas, read_schema_file
 from readoff.errors import SchemaError, UsageError
@@ -184,7 +185,7 @@ def started(shot: Shot, out: Path | None, number: int | None, place: Place) -> S
     if out is not None and out.exists():
         raise UsageError("there is such a file already", where=str(out), next_step="Name a new one.")
     if number is not None and number > len(shot.captures):
-        raise UsageError(f"it has {len(shot.captures)} captures", where=shot.name)
+        raise UsageError(f"it has {looks.counted(len(shot.captures), 'capture')}", where=shot.name)
     numbered = [index for index, each in enumerate(shot.captures) if candidates(each)]
     index = number - 1 if number is not None else next(iter(numbered), 0)
     capture = shot.captures[index]

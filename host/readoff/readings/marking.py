@@ -15,9 +15,18 @@ from readoff.readings.schema import Schema
 from readoff.readings.shown import Capture, Line, Shown, show
 from readoff.readings.view import View
 
-# Anything that looks like a number and is not part of a word.
-_NUMBER = re.compile(r"(?<![0-9A-Za-z])[+-]?[0-9]+(?:[.,:'][0-9]+)*(?:[eEdD][+-]?[0-9]+)?")
-
+# Anything that looks like a number, whole: with its bound, its sign and what stands before its point. Digits behind
+# a letter are part of a word (x86), unless they have a mark among them (m88.5).
+_NUMBER = re.compile(
+    r"""
+    (?<![0-9A-Za-z]) (?<![0-9][.,:']) (?:[<≤≥] | (?<![-=])>)? (?:
+        0[xX][0-9A-Fa-f]+
+        | [+-]? (?: [0-9]+ (?:[.,:'][0-9]+)* | (?<![^ (=:<>≤≥+-])\.[0-9]+ ) (?:[eEdD][+-]?[0-9]+)?
+    )
+    | (?<=[A-Za-z]) [0-9]+ (?:[.,:'][0-9]+)+ (?:[eEdD][+-]?[0-9]+)?
+    """,
+    re.VERBOSE,
+)
 
 Notes = dict[tuple["MarkKind", int, int], list[str]]
 

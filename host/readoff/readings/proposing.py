@@ -22,7 +22,6 @@ from readoff.readings.units import UNITS, unit_named
 _SPECIAL = re.compile(r"[\\.+*?()|\[\]{}^$]")
 _BLANKS = re.compile(r" +")
 _WORD_AFTER = re.compile(r" *([A-Za-zµμ%][A-Za-z/µμ]*)")
-_HEX_GOES_ON = re.compile(r"[xX][0-9A-Fa-f]+")
 _HAS_WORD = re.compile(r"[^\W\d_]{2}")
 _ANY, _NUMBER = r"\S+", r"(?P<number>\S+)"
 _USUAL_COLUMNS = 80
@@ -105,7 +104,7 @@ def candidates(capture: Capture) -> tuple[Candidate, ...]:
             line_pattern_of(line.text, spans),
         )
         for row, line in enumerate(lines)
-        if (spans := _numbers(line.text))
+        if (spans := numbers_in(line.text))
         for first, last in spans
     ]
     count = Counter(each.pattern for each in made)
@@ -115,18 +114,9 @@ def candidates(capture: Capture) -> tuple[Candidate, ...]:
 def first_words(capture: Capture) -> tuple[str, str]:
     """The first line that has words, and the pattern that finds it whatever its numbers; ("", "") without one."""
     for line in show(capture).lines:
-        if pattern := line_pattern_of(line.text, _numbers(line.text)):
+        if pattern := line_pattern_of(line.text, numbers_in(line.text)):
             return line.text, pattern
     return "", ""
-
-
-def _numbers(line: str) -> list[tuple[int, int]]:
-    """The characters of every number in a line, hex ones whole."""
-    spans = []
-    for first, last in numbers_in(line):
-        hexed = _HEX_GOES_ON.match(line, last) if line[first:last] == "0" else None
-        spans.append((first, hexed.end() if hexed else last))
-    return spans
 
 
 def line_pattern_of(line: str, numbers: Sequence[tuple[int, int]]) -> str:
@@ -281,7 +271,7 @@ def _sample_text(capture: Capture) -> str:
     if capture.kind is CaptureKind.SCREEN:
         return ""  # its colours would be lost
     text = capture.octets.decode("cp437").replace("\r\n", "\n")
-    if "'''" in text or text.endswith("'") or not all(char.isprintable() or char == "\n" for char in text):
+    if "'''" in text or text.endswith("'") or not all(char.isprintable() or char in "\n\t" for char in text):
         return ""
     octets = text.replace("\n", "\r\n").encode("cp437")
     same = show(replace(capture, octets=octets)).lines

@@ -77,10 +77,10 @@ def _by_pattern(view: View, rules: Recognition) -> Iterator[Told]:
         return
     for pattern in rules.none:
         found = pattern.compiled.search(shown.utf8)
-        yield not found, _telling(f"{pattern.text!r} must not be there, and ", shown, found)
+        yield not found, _telling(f"{pattern} must not be there, and ", shown, found)
     for pattern in rules.all:
         found = pattern.compiled.search(shown.utf8)
-        yield bool(found), _telling(f"{pattern.text!r} ", shown, found)
+        yield bool(found), _telling(f"{pattern} ", shown, found)
 
 
 def _telling(before: str, shown: Shown, found: object) -> Callable[[], str]:

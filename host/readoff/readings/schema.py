@@ -35,6 +35,10 @@ class Pattern:
     group: int = 0
     unit: int = 0
 
+    def __str__(self) -> str:
+        """The pattern for a sentence, letter for letter as people write it in a schema."""
+        return f"'{self.text}'"
+
 
 def line_options() -> Any:
     """RE2's options for every pattern of a schema: quiet, and never across the end of a line."""

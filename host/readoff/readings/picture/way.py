@@ -187,18 +187,18 @@ def _doubt(page: Page) -> str:
     unread = [cell for row in page for cell in row.unread]
     if not unread:
         return ""
-    return unread[0].reason + (f" ({len(unread) - 1} more cells are not read)" if len(unread) > 1 else "")
+    more = len(unread) - 1
+    told = f" ({more} more {'cell is' if more == 1 else 'cells are'} not read)" if more else ""
+    return unread[0].reason + told
 
 
 def _barred(pattern: Pattern, found: bool, doubt: str) -> str:
     told = "was found" if found else doubt or "was not found"
-    return f"{pattern.text!r} must not be there, and {told}"
+    return f"{pattern} must not be there, and {told}"
 
 
 def _wanted(pattern: Pattern, sure: bool, doubt: str) -> str:
-    return (
-        f"{pattern.text!r} was {'found' if sure else 'not found'}{f'; {doubt}' if doubt and not sure else ''}"
-    )
+    return f"{pattern} was {'found' if sure else 'not found'}{f'; {doubt}' if doubt and not sure else ''}"
 
 
 def _outcome(seen: Seen) -> object:

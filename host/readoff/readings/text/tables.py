@@ -121,7 +121,7 @@ class Column:
             if self.row and not self.row.compiled.search(line.text.encode("utf-8")):
                 continue
             if self.row and tables[-1:] == [number]:
-                twice = Unread(f"two rows of the table match {self.row.text!r}")
+                twice = Unread(f"two rows of the table match {self.row}")
                 seen[-1] = Seen(twice, seen[-1].begin, _whole(line)[1], line.text)
                 continue
             tables.append(number)
