@@ -188,7 +188,7 @@ def check(names: tuple[str, ...], place: Place) -> None:
         looks.say(f"{bare} carries no sample, so nothing shows that it reads what it should.")
     looks.say(
         f"{looks.counted(checked.schemas, 'schema')} without a fault, "
-        f"{looks.counted(checked.samples, 'sample')} read as they say."
+        f"{looks.counted(checked.samples, 'sample')} read as told."
     )
 
 

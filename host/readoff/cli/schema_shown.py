@@ -62,11 +62,20 @@ def show_unknown(kinds: Sequence[Unknown]) -> None:
         looks.heading(f"Seen {looks.counted(each.seen, 'time')}: {', '.join(each.programs)}")
         runs = ", ".join(map(str, each.runs[:_MOST_RUNS]))
         more = f" and {len(each.runs) - _MOST_RUNS} more" if len(each.runs) > _MOST_RUNS else ""
-        looks.say(f"runs {runs}{more}; numbers shown as 0:", indent=2)
+        word = "run" if len(each.runs) == 1 else "runs"
+        looks.say(
+            f"{word} {runs}{more}{f': {each.sort}' if each.sort else '; numbers shown as 0:'}", indent=2
+        )
         for line in each.lines:
             looks.say(f"│ {line}", indent=2, wrap=False)
     looks.say()
-    looks.say(f"To teach the first: readoff schema start run:{kinds[0].runs[-1]}")
+    text = next((each for each in kinds if not each.sort), None)
+    if text:
+        looks.say(f"To teach the first: readoff schema start run:{text.runs[-1]}")
+    else:
+        looks.say(
+            "Pictures and binary files are taught by hand: docs/pictures.md, docs/schemas-screens-files.md"
+        )
 
 
 def show_try(tried: Attempt, schema: Schema) -> None:

@@ -32,7 +32,7 @@ def ask(capture: Capture, suggestion: str, taken: Collection[str]) -> Draft:
     if not found:
         raise UsageError(
             "no number is to be seen in its text",
-            next_step="Pictures and binary files are taught by hand: docs/schemas.md.",
+            next_step="Pictures and binary files are taught by hand: docs/pictures.md, docs/schemas-screens-files.md.",
         )
     _say(f"{looks.counted(len(found), 'number')} in it:\n")
     _show_lines(found)

@@ -16,6 +16,7 @@ from readoff.readings.likeness import likeness
 from readoff.readings.marking import Marked, mark
 from readoff.readings.proposing import candidates, missed, propose
 from readoff.readings.samples import check_samples
+from readoff.readings.wordless import wordless
 
 if TYPE_CHECKING:
     from readoff.store import Store
@@ -85,43 +86,47 @@ def attempt(shot: Shot, schema: Schema) -> Attempt:
 
 @dataclass(frozen=True)
 class Unknown:
-    """Captures that nothing recognises and that are alike. seen: how often; lines: the first of the latest one."""
+    """Captures that nothing recognises and that are alike.
+
+    seen: how often. lines: the first that they show, numbers as 0. sort: what they are instead of text, or "".
+    """
 
     seen: int
     programs: tuple[str, ...]
     runs: tuple[int, ...]
     lines: tuple[str, ...]
+    sort: str = ""
 
 
 def unrecognised(store: Store, schemas: Sequence[Schema]) -> list[Unknown]:
     """What no schema recognises in any capture of its run, by likeness, the most often seen first."""
     from readoff.store import find
 
-    groups: dict[str, list[tuple[RunRow, str]]] = {}
+    groups: dict[tuple[str, str], list[RunRow]] = {}
     for row in find.runs(store, state="complete"):
         full = find.run_in_full(store, row.id)
-        alike = _unread_likeness(full, schemas)
-        if alike:
-            groups.setdefault(alike, []).append((row, alike))
+        if alike := _unread_likeness(full, schemas):
+            groups.setdefault(alike, []).append(row)
     made = [
         Unknown(
-            len(group),
-            tuple(sorted({row.program or row.path for row, _ in group})),
-            tuple(row.number for row, _ in group),
-            tuple(alike.split("\n")[:_FIRST_LINES]),
+            len(rows),
+            tuple(sorted({row.program or row.path for row in rows})),
+            tuple(row.number for row in rows),
+            () if sort else tuple(text.split("\n")[:_FIRST_LINES]),
+            sort,
         )
-        for alike, group in groups.items()
+        for (sort, text), rows in groups.items()
     ]
     return sorted(made, key=lambda each: (-each.seen, each.runs[0]))
 
 
-def _unread_likeness(full: RunInFull, schemas: Sequence[Schema]) -> str:
-    """The likeness of a run's first capture that shows something, where nothing recognises the run; else ""."""
+def _unread_likeness(full: RunInFull, schemas: Sequence[Schema]) -> tuple[str, str] | None:
+    """(sort, likeness) of a run's first capture that shows something, where nothing recognises the run; else None."""
     captures = [each.capture for each in full.captures if each.settled and not each.problem]
     readout = read_run(captures, schemas, program=full.run.program)
     if readout.readings or any(verdict.recognised for verdict in readout.recognised):
-        return ""
-    return next((alike for capture in captures if (alike := likeness(capture))), "")
+        return None
+    return next(((wordless(each), alike) for each in captures if (alike := likeness(each))), None)
 
 
 @dataclass(frozen=True)

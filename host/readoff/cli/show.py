@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -65,8 +66,13 @@ _IN_HEX = (
 @click.command()
 @click.argument("run")
 @click.option("--facts", "all_facts", is_flag=True, help="Show every fact of the snapshot.")
+@click.option(
+    "--save",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Write every capture of the run into this folder, octet for octet, and show nothing else.",
+)
 @store_options
-def show(run: str, all_facts: bool, place: Place) -> None:
+def show(run: str, all_facts: bool, save: Path | None, place: Place) -> None:
     """Show one run: what it printed, what was read from it and where, and the machine.
 
     RUN is a run's number, or the beginning of a run's or a snapshot's record id.
@@ -81,13 +87,31 @@ def show(run: str, all_facts: bool, place: Place) -> None:
         shot = None if run.isdecimal() and len(run) < 8 else find.snapshot(store, run)
         full = None if shot else _run(store, run)
         beside = _beside(store, full) if full else None
-    if place.as_json:
+    if save is not None:
+        _save(full, save, place)
+    elif place.as_json:
         echo_json({**_as_values(full), **beside.values()} if full and beside else shot)
     elif full and beside:
         _show_run(full, all_facts)
         _show_beside(beside)
     elif shot:
         _show_snapshot(shot)
+
+
+def _save(full: RunInFull | None, folder: Path, place: Place) -> None:
+    from readoff.cli import looks
+    from readoff.cli.captures_shown import save_captures
+
+    if full is None:
+        raise UsageError("a snapshot has no captures", next_step="Name a run: readoff runs")
+    files = save_captures(full.captures, folder)
+    if place.as_json:
+        echo_json([str(file) for file in files])
+        return
+    for file in files:
+        looks.say(str(file), wrap=False)
+    if not files:
+        looks.say("Nothing was captured in it, so nothing is saved.")
 
 
 def _run(store: Store, name: str) -> RunInFull:
@@ -155,6 +179,8 @@ def _show_beside(beside: _Beside) -> None:
 
 def _as_values(full: RunInFull) -> Mapping[str, object]:
     """For programs: the captures' octets in hex, and sections of unknown kind among them."""
+    from readoff.cli.captures_shown import lines_of
+    from readoff.readings.wordless import wordless
     from readoff.store.clocks import clocks_of
     from readoff.store.collected import collected
 
@@ -175,7 +201,7 @@ def _as_values(full: RunInFull) -> Mapping[str, object]:
                 "pixels": each.pixels,
                 "note": each.note,
                 "octets": each.capture.octets,
-                "text": _lines(full, each.position),
+                "text": [] if wordless(each.capture) else lines_of(each.capture),
             }
             for each in full.captures
         ],
@@ -197,14 +223,9 @@ def _as_values(full: RunInFull) -> Mapping[str, object]:
     }
 
 
-def _lines(full: RunInFull, position: int) -> list[str]:
-    from readoff.readings.shown import show as lay_out
-
-    return [line.text for line in lay_out(full.captures[position].capture).lines]
-
-
 def _show_run(full: RunInFull, all_facts: bool) -> None:
     from readoff.cli import looks
+    from readoff.cli.captures_shown import show_captures
 
     run = full.run
     title = f"Run {run.number}: {run.label} · {run.program} {run.arguments}".rstrip()
@@ -217,7 +238,7 @@ def _show_run(full: RunInFull, all_facts: bool) -> None:
     elif run.kind == "run":
         looks.heading("Machine")
         looks.say("its snapshot has not come", indent=2)
-    _captures(full)
+    show_captures(full.captures)
     if any(each.capture.kind == "probe" for each in full.captures) or run.program.startswith("probe "):
         from readoff.cli.staircase_shown import show_probe
 
@@ -288,27 +309,6 @@ def _how_it_went(full: RunInFull) -> str:
     how += [f"exit code {run.exit_code}"] if run.exit_code is not None else []
     how += [f"record {run.completeness}: {run.problem}"] if run.completeness != "whole" else []
     return ", ".join([run.state, *how])
-
-
-def _captures(full: RunInFull) -> None:
-    from readoff.cli import looks
-
-    for each in full.captures:
-        if each.capture.kind == "probe":
-            continue  # its octets are no text
-        name = " ".join(part for part in (str(each.capture.kind), each.capture.name, each.moment) if part)
-        size = f"{each.capture.columns} × {each.rows}, " if each.rows else ""
-        size = f"{each.pixels[0]} × {each.pixels[1]} pixels, " if each.pixels[0] else size
-        looks.heading(f"{name.replace('_', ' ').capitalize()} ({size}{len(each.capture.octets)} octets)")
-        if each.problem:
-            looks.say(each.problem, indent=2)
-        if each.note:
-            looks.say(each.note, indent=2)
-        lines = _lines(full, each.position)
-        while lines and not lines[-1].strip():
-            lines.pop()
-        for line in lines:
-            looks.say(f"│ {line}", indent=2, wrap=False)
 
 
 def _facts(facts: Mapping[str, Fact], everything: bool) -> None:

@@ -10,6 +10,7 @@ from readoff.page.runs import Shot, shot_of
 from readoff.page.screens import Mark
 from readoff.readings.marking import MarkKind, mark
 from readoff.readings.neighbours import Doubt
+from readoff.readings.wordless import wordless
 from readoff.store import Store, entering
 from readoff.store.entering import Asked, Meaning
 from readoff.store.typed import typed
@@ -53,7 +54,7 @@ def typing_view(store: Store, hold: int, form: Form | None = None) -> dict[str, 
 def _held_shot(store: Store, what: Asked, position: int) -> Shot:
     """A capture with what is held in it marked; of a long text the lines about that."""
     taken = what.captures[position]
-    if entering.is_no_text(taken.capture):
+    if wordless(taken.capture):
         return shot_of(what.full, taken, [])
     marked = mark(taken.capture, store.schemas, program=what.full.run.program)
     held = [each for each in marked.marks if each.kind is MarkKind.HELD]

@@ -207,8 +207,10 @@ def _file(position: int, group: list[Section], settled: bool) -> Taken:
     if head is None or head.values is None:
         problem = head.problem if head else "the section that names the file is missing"
         return Taken(position, Capture(CaptureKind.FILE, octets), "", 0, begin, problem, settled)
-    problem = ""
+    name, problem = str(head.values["name"]), ""
     if head.values["size"] != len(octets):
-        problem = f"the file has {head.values['size']} octets by its folder entry, here are {len(octets)}"
-    capture = Capture(CaptureKind.FILE, octets, name=str(head.values["name"]))
+        problem = (
+            f"{name}: the file has {head.values['size']} octets by its folder entry, here are {len(octets)}"
+        )
+    capture = Capture(CaptureKind.FILE, octets, name=name)
     return Taken(position, capture, "", 0, begin, problem, settled)

@@ -9,8 +9,8 @@ from readoff.contract.record import Record
 _FLAGS = {
     "list_cut": "more were there before than the agent's list holds, so some that are new here may be old",
     "list_lost": "the list of those before could not be read back, so nothing could be compared",
-    "file_cut": "one is longer than what was to be kept",
-    "unreadable": "one could not be read",
+    "file_cut": "at least one is longer than what was to be kept, and cut (/F:pattern,KB keeps so many KB)",
+    "unreadable": "at least one could not be read",
     "spool_failed": "the spool took no more",
 }
 

@@ -15,7 +15,7 @@ from readoff.errors import UsageError
 from readoff.readings.marking import MarkKind, mark
 from readoff.readings.neighbours import Doubt, doubt
 from readoff.readings.numbers import Style, Unread, read_number
-from readoff.readings.shown import Capture, CaptureKind
+from readoff.readings.wordless import wordless
 from readoff.store import find
 from readoff.store.captures import Taken
 from readoff.store.find import HeldRow, RunInFull
@@ -74,14 +74,9 @@ def may_be_typed(row: HeldRow) -> bool:
     return row.run is not None and row.kind in ("metric", "capture")
 
 
-def is_no_text(capture: Capture) -> bool:
-    """Whether a capture is a picture or another file that cannot be shown in lines."""
-    return capture.kind is CaptureKind.PICTURE or (capture.kind is CaptureKind.FILE and 0 in capture.octets)
-
-
 def lines_held(store: Store, taken: Taken, program: str) -> tuple[Sequence[str], set[int]]:
     """(lines of a capture, the rows among them in which something is held); no lines where it is no text."""
-    if is_no_text(taken.capture):
+    if wordless(taken.capture):
         return (), set()
     marked = mark(taken.capture, store.schemas, program=program)
     return marked.lines, {each.row for each in marked.marks if each.kind is MarkKind.HELD}
