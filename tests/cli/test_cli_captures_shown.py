@@ -1,4 +1,4 @@
-"""The captures of a run as readoff show shows them, saves them, and as readoff schema unknown counts what is no text."""
+"""The captures of a run: shown, saved as files, and counted by their sort where they are no text."""
 
 import io
 
