@@ -84,7 +84,9 @@ def test_captures_are_saved_octet_for_octet_and_never_over_a_file(bench):
     assert "out/01-console.txt: is there already" in run("show", "1", "--save", "out", status=2).stderr
     (bench / "R.RDO").write_bytes(samples.snapshot_record(9))
     run("take", "R.RDO")
-    assert "a snapshot has no captures" in run("show", "11223344-A1B2C3D4-0009", "--save", "x", status=2).stderr
+    assert (
+        "a snapshot has no captures" in run("show", "11223344-A1B2C3D4-0009", "--save", "x", status=2).stderr
+    )
     told = run("schema", "which", "out/02-screen.bin", "--as", "screen", status=1).output
     assert "screen, 4000 octets" in told
 
@@ -96,7 +98,12 @@ def test_a_name_from_the_old_machine_stays_in_the_folder(bench):
     from readoff.readings import Capture, CaptureKind
     from readoff.store.captures import Taken
 
-    for name, file in (("C:\\..\\..", "01-.."), ("/etc/PASS\x1b", "01-PASS_"), ("", "01-FILE"), ("..", "01-..")):
+    for name, file in (
+        ("C:\\..\\..", "01-.."),
+        ("/etc/PASS\x1b", "01-PASS_"),
+        ("", "01-FILE"),
+        ("..", "01-.."),
+    ):
         taken = Taken(0, Capture(CaptureKind.FILE, b"x", name=name), "", 0, 0, "", True)
         (saved,) = save_captures([taken], Path(f"to-{len(name)}"))
         assert saved.name == file and saved.resolve().parent.parent == bench
