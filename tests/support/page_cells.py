@@ -8,7 +8,7 @@ COLOURS += [(170, 170, 170), (85, 85, 85), (85, 85, 255), (85, 255, 85), (85, 25
 COLOURS += [(255, 85, 255), (255, 255, 85), (255, 255, 255)]
 
 # What stands in every cell: its letter, its colours, and how far it is from its column.
-CELLS = """pre => [...pre.querySelectorAll('.row')].map(row => {
+CELLS = """pre => document.fonts.ready.then(() => [...pre.querySelectorAll('.row')].map(row => {
   const out = [], left = row.getBoundingClientRect().left;
   const walk = document.createTreeWalker(row, NodeFilter.SHOW_TEXT);
   for (let node; (node = walk.nextNode());) {
@@ -16,9 +16,8 @@ CELLS = """pre => [...pre.querySelectorAll('.row')].map(row => {
     for (let at = 0; at < node.data.length; at++) {
       if (node.data[at] === '\\n') continue;
       const range = document.createRange(); range.setStart(node, at); range.setEnd(node, at + 1);
-      const box = node.parentElement.classList.contains('narrow')
-        ? node.parentElement.getBoundingClientRect() : range.getBoundingClientRect();
+      const box = range.getBoundingClientRect();
       out.push([node.data[at], style.color, style.backgroundColor, box.left - left]);
     }
   }
-  return out; })"""
+  return out; }))"""

@@ -44,6 +44,13 @@ if TYPE_CHECKING:
     from readoff.studies import Study
 
 _HERE = Path(__file__).resolve().parent
+_LOOKS = {
+    "page.css": "text/css",
+    "page.js": "text/javascript",
+    "page.svg": "image/svg+xml",
+    "chamfer8.ttf": "font/ttf",
+    "chamfer16.ttf": "font/ttf",
+}
 LATEST = 8
 """Arrivals that the view of now shows."""
 _MOST = 1 << 40
@@ -307,11 +314,11 @@ class Page:
         )
 
     async def look(self, request: Request) -> Response:
-        """The style sheet, the script and the sign."""
+        """The style sheet, the script, the sign, and the fonts of captured screens."""
         name = request.path_params["name"]
-        if name not in ("page.css", "page.js", "page.svg"):
+        if name not in _LOOKS:
             return PlainTextResponse("There is no such file.\n", 404)
-        return FileResponse(_HERE / "look" / name)
+        return FileResponse(_HERE / "look" / name, media_type=_LOOKS[name])
 
     async def changes(self, request: Request) -> Response:
         """A stream of events that says when something has changed; the viewer then asks for its view again."""

@@ -31,6 +31,7 @@ CONTENT_POLICY = "; ".join(
         "script-src 'self'",
         "style-src 'self'",
         "img-src 'self'",
+        "font-src 'self'",
         "connect-src 'self'",
         "form-action 'self'",
         "base-uri 'none'",

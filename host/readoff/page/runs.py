@@ -24,13 +24,16 @@ A_PAGE = 50
 LINES_SHOWN = 1000
 STATES = tuple(str(each) for each in RunState)
 KNOWN_WIDTHS = (40, 80, 132)
+LOW_CELLS = 30
+"""Rows above which a screen's cells are 8 points high, not 16: 43 and 50 rows come of the BIOS's font of 8 lines."""
 
 
 @dataclass(frozen=True)
 class Shot:
     """One capture as the page shows it.
 
-    screen: whether rows are of a text screen; width: its style. left_out: lines beyond LINES_SHOWN.
+    screen: whether rows are of a text screen; cells: the style of its width and of its cells' height.
+    left_out: lines beyond LINES_SHOWN.
     picture: where the picture is that a file holds, or "".
     """
 
@@ -39,7 +42,7 @@ class Shot:
     size: str
     problem: str
     screen: bool
-    width: str
+    cells: str
     rows: Sequence[Sequence[Piece]]
     left_out: int
     picture: str = ""
@@ -121,11 +124,16 @@ def shot_of(full: RunInFull, taken: Taken, marks: Sequence[Mark], only: Sequence
         f"{size}{len(capture.octets)} octets",
         taken.problem or taken.note,
         whole,
-        f"w{columns}" if columns in KNOWN_WIDTHS else "",
+        _cells_of(columns, taken.rows) if whole else "",
         rows[:LINES_SHOWN],
         max(0, len(rows) - LINES_SHOWN),
         picture,
     )
+
+
+def _cells_of(columns: int, rows: int) -> str:
+    width = f"w{columns}" if columns in KNOWN_WIDTHS else ""
+    return f"{width} {'low' if rows > LOW_CELLS else 'high'}".strip()
 
 
 def title_of(taken: Taken) -> str:

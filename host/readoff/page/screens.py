@@ -8,7 +8,7 @@ IBM's manual of the Monochrome Display and Printer Adapter tells it).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
@@ -17,7 +17,6 @@ from readoff.readings.shown import Line
 
 MONOCHROME = 7
 _PLAIN = 0x07
-_BOX_DRAWING = range(0x2500, 0x25A0)
 
 
 @dataclass(frozen=True)
@@ -31,15 +30,11 @@ class Mark:
 
 @dataclass(frozen=True)
 class Piece:
-    """Letters that look the same. look: classes of the style sheet; mark: name of the reading read here, or "".
-
-    narrow: a letter that fonts draw in widths of their own, to be held to its cell.
-    """
+    """Letters that look the same. look: classes of the style sheet; mark: name of the reading read here, or ""."""
 
     text: str
     look: str
     mark: str
-    narrow: bool
 
 
 def screen_rows(cells: bytes, columns: int, mode: int = 3, marks: Sequence[Mark] = ()) -> list[list[Piece]]:
@@ -74,24 +69,12 @@ def look_of(attribute: int, mode: int = 3) -> str:
 
 def _pieces(text: str, looks: Sequence[str], places: Sequence[int], marks: Sequence[Mark]) -> list[Piece]:
     named = [_mark_at(place, marks) for place in places]
-    letters = [
-        Piece(letter, look, mark, _is_narrow(letter))
-        for letter, look, mark in zip(text, looks, named, strict=True)
+    letters = zip(text, looks, named, strict=True)
+    return [
+        Piece("".join(letter for letter, _, _ in same), look, mark)
+        for (look, mark), same in groupby(letters, lambda each: each[1:])
     ]
-    return list(_joined(letters))
-
-
-def _joined(letters: Iterable[Piece]) -> Iterable[Piece]:
-    for (look, mark, narrow), same in groupby(letters, lambda each: (each.look, each.mark, each.narrow)):
-        if narrow:
-            yield from same
-        else:
-            yield Piece("".join(each.text for each in same), look, mark, False)
 
 
 def _mark_at(place: int, marks: Sequence[Mark]) -> str:
     return next((each.name for each in marks if each.begin <= place < each.end), "")
-
-
-def _is_narrow(letter: str) -> bool:
-    return ord(letter) > 0x7E and ord(letter) not in _BOX_DRAWING
