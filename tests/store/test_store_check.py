@@ -5,6 +5,7 @@ import sqlite3
 
 import pytest
 
+from readoff.errors import StoreError
 from readoff.readings import load_schemas
 from readoff.store import find, open_store
 from readoff.store.check import check
@@ -39,6 +40,7 @@ def rows_of(path):
 
 def damage(path, sql):
     with sqlite3.connect(path) as db:
+        db.execute("PRAGMA ignore_check_constraints = ON")
         assert db.execute(sql).rowcount > 0
     db.close()
 
@@ -86,6 +88,70 @@ def test_derived_damage_is_found_and_repaired(path, sql, table):
     assert rows_of(path) == before
 
 
+@pytest.mark.parametrize(
+    ("sql", "table"),
+    [
+        ("DELETE FROM runs WHERE number = 1", "readings"),
+        ("DELETE FROM records WHERE number = 1", "places"),
+        ("DELETE FROM snapshots", "facts"),
+        ("UPDATE places SET arrival = 999 WHERE arrival = 5", "places"),
+        ("UPDATE facts SET volatile = 7 WHERE name = 'cpu.class'", "facts"),
+        ("INSERT INTO pending VALUES (999)", "pending"),
+    ],
+)
+def test_rows_that_refer_to_nothing_and_values_that_make_no_sense_are_made_again(path, sql, table):
+    before = rows_of(path)
+    damage(path, sql)
+    with open_store(path, SCHEMAS) as store:
+        assert table in [flaw.where for flaw in check(store).flaws]
+        assert check(store, repair=True).sound
+        assert check(store).flaws == ()
+    assert rows_of(path) == before
+
+
+def test_a_run_whose_number_is_lost_gets_another(path):
+    damage(path, "DELETE FROM numbers WHERE number = 1")
+    with open_store(path, SCHEMAS) as store:
+        assert "runs" in [flaw.where for flaw in check(store).flaws]
+        assert check(store, repair=True).sound
+        assert check(store).flaws == ()
+
+
+def test_what_refers_to_nothing_and_no_code_can_make_again_is_named(path):
+    damage(path, "UPDATE sightings SET arrival = 999 WHERE arrival = 9")
+    with open_store(path, SCHEMAS) as store:
+        flaws = {flaw.where: flaw for flaw in check(store, repair=True).flaws}
+        assert "refers to a row of arrivals" in flaws["sightings"].what
+        assert not flaws["sightings"].repaired and not flaws["sightings"].derivable
+
+
+SPOIL = "UPDATE arrivals SET octets = CAST(X'00' || substr(octets, 2) AS BLOB) WHERE number = 3"
+
+
+def test_what_was_read_of_octets_that_are_spoiled_now_stays(path):
+    before = rows_of(path)
+    damage(path, SPOIL)
+    with open_store(path, SCHEMAS) as store:
+        checked = check(store, repair=True)
+        assert checked.spoiled == 1 and not any(flaw.repaired for flaw in checked.flaws)
+        with pytest.raises(
+            StoreError, match=r"arrival 3: its octets are not those that came.*nothing was read again"
+        ):
+            store.reread()
+    assert rows_of(path) == before
+
+
+def test_octets_that_come_again_put_spoiled_ones_right(path):
+    before = rows_of(path)
+    damage(path, SPOIL)
+    damage(path, "UPDATE arrivals SET length = 1 WHERE number = 4")
+    with open_store(path, SCHEMAS) as store:
+        assert store.take(samples.run_record(2), "b").again
+        assert store.take(samples.run_record(2, console=samples.printed("99.9")), "c").again
+        assert check(store).flaws == ()
+    assert rows_of(path) == before
+
+
 def test_doubled_rows_are_found(path):
     with sqlite3.connect(path) as db:
         rows = db.execute("SELECT * FROM readings").fetchall()
@@ -99,7 +165,7 @@ def test_doubled_rows_are_found(path):
 
 
 def test_raw_damage_is_named_and_not_called_repaired(path):
-    damage(path, "UPDATE arrivals SET octets = CAST(X'00' || substr(octets, 2) AS BLOB) WHERE number = 3")
+    damage(path, SPOIL)
     damage(path, "UPDATE arrivals SET length = 1 WHERE number = 4")
     damage(path, "DELETE FROM sightings WHERE arrival = 9")
     with open_store(path, SCHEMAS) as store:

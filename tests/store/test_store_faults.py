@@ -25,6 +25,7 @@ DIES = """
     import os, sys
     from readoff.readings import load_schemas
     from readoff.store import open_store
+    from readoff.store import keep
     from readoff.store.keep import Store
     from readoff.store.derive import Deriving
     from support import store_samples as samples
@@ -51,7 +52,7 @@ def python(code, *arguments):
 
 @pytest.mark.parametrize(
     "where",
-    ["Store.catch_up", "Deriving._content", "Deriving._readings", "Store._results"],
+    ["Store.catch_up", "Deriving._content", "Deriving._readings", "keep.results"],
     ids=["between", "while deriving", "before readings", "after both"],
 )
 def test_a_death_after_kept_loses_nothing(tmp_path, where):

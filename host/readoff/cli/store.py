@@ -62,12 +62,16 @@ def _show(checked: Checked, repair: bool) -> None:
     if not checked.flaws:
         looks.say("Nothing is wrong.")
         return
-    if not repair and any(flaw.derivable for flaw in checked.flaws):
+    if checked.spoiled:
+        looks.say(
+            "What is derived is left as it is: it may be all that is left of the octets that are spoiled."
+        )
+    elif not repair and any(flaw.derivable for flaw in checked.flaws):
         looks.say(
             "What is derived can be made again from the octets as they came: readoff store check --repair"
         )
     if any(not flaw.derivable and not flaw.repaired for flaw in checked.flaws):
         looks.say(
             "What came cannot be made again here. Keep a copy of the file; take the records again from where they "
-            "came from, or gather what is still right into a new store: readoff gather"
+            "came from, which puts them right, or gather what is still right into a new store: readoff gather"
         )

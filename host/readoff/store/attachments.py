@@ -145,9 +145,10 @@ def photograph_flaws(store: Store) -> list[tuple[str, str]]:
         "SELECT sha256, (SELECT group_concat(number) FROM attachments a WHERE a.sha256 = p.sha256) "
         "FROM photographs p ORDER BY sha256"
     ).fetchall():
-        (octets,) = store.db.execute("SELECT octets FROM photographs WHERE sha256 = ?", [sha256]).fetchone()
-        if hashlib.sha256(octets).hexdigest() != sha256:
-            name = f"photograph {sha256[:16]} (attachment {numbers or 'none'})"
+        row = store.db.execute("SELECT octets FROM photographs WHERE sha256 = ?", [sha256]).fetchone()
+        octets = row[0] if row else None
+        if not isinstance(octets, bytes) or hashlib.sha256(octets).hexdigest() != sha256:
+            name = f"photograph {str(sha256)[:16]} (attachment {numbers or 'none'})"
             flaws.append((name, "its octets are not those that were kept: their SHA-256 is another"))
     return flaws
 

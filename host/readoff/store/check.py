@@ -6,11 +6,11 @@ kept), and held against what was there. Rows are compared by what they say, not 
 
 from __future__ import annotations
 
-import hashlib
-import sqlite3
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from readoff.store.arrived import arrived
 from readoff.store.attachments import photograph_flaws
 from readoff.store.keep import Store
 from readoff.store.migrations import DERIVED
@@ -18,6 +18,11 @@ from readoff.store.sqlite import telling
 
 FLAWS_NAMED = 20
 """Arrivals named one by one; of more only the number is told."""
+_FILE = "the file"
+_MADE_AGAIN = (*DERIVED, "pending")
+# What SQLite says of a value that its table's declaration forbids: "CHECK constraint failed in T", "NULL value in T.C",
+# "NUMERIC value in T.C", "non-INTEGER value in T.C".
+_VALUE = re.compile(r"^(CHECK constraint failed|\S+ value) in (?P<table>\w+)")
 
 
 @dataclass(frozen=True)
@@ -32,11 +37,12 @@ class Flaw:
 
 @dataclass(frozen=True)
 class Checked:
-    """What was looked at, and what was found."""
+    """What was looked at, and what was found. spoiled: arrivals whose octets are not those that came."""
 
     arrivals: int
     octets: int
     records: int
+    spoiled: int
     flaws: tuple[Flaw, ...]
 
     @property
@@ -48,70 +54,74 @@ class Checked:
 def check(store: Store, *, repair: bool = False) -> Checked:
     """Looks at everything. repair: also makes the indexes and all that can be derived anew, all or nothing.
 
+    What was derived from octets that are spoiled by now is not made anew: it may be all that is left of them.
     Raises StoreError when the store cannot be read or is locked; nothing has changed then.
     """
     with telling(str(store.path)):
-        flaws = list(_file(store))
-        if repair and any(flaw.derivable for flaw in flaws):
+        flaws = found = list(_file(store))
+        if repair and flaws:
             store.db.execute("REINDEX")
-            left = {flaw.what for flaw in _file(store)}
-            flaws = [replace(flaw, repaired=flaw.what not in left) for flaw in flaws]
-        broken = any(not flaw.repaired for flaw in flaws)
-        arrivals, octets, raw = _raw(store)
-        flaws += raw
-        flaws += [Flaw(where, what, derivable=False) for where, what in photograph_flaws(store)]
-        if not broken:  # else what was read could be anything
-            flaws += _derived(store, repair)
+            found = list(_file(store))
+        readable = not any(flaw.where == _FILE for flaw in found)
+        arrivals, octets, spoiled, raw = _raw(store)
+        beside = raw + [Flaw(where, what, derivable=False) for where, what in photograph_flaws(store)]
+        if readable:  # else what was read could be anything
+            beside += _derived(store, repair and not spoiled, any(flaw.derivable for flaw in found))
+        if repair and flaws:
+            left = list(_file(store))
+            flaws = [replace(flaw, repaired=flaw not in left) for flaw in flaws]
         records = int(store.db.execute("SELECT count(*) FROM records").fetchone()[0])
-    return Checked(arrivals, octets, records, tuple(flaws))
+    return Checked(arrivals, octets, records, spoiled, (*flaws, *beside))
 
 
 # -- the file ------------------------------------------------------------------------------------------------
 
 
 def _file(store: Store) -> Iterator[Flaw]:
-    """What SQLite itself finds: broken pages, indexes that disagree with their tables, references to nothing."""
+    """What SQLite itself finds: broken pages, indexes that disagree with their tables; values and references that make
+    no sense. Of the first two kinds, which are the file's, what is read may be anything at all.
+    """
     for (text,) in store.db.execute("PRAGMA integrity_check").fetchall():
-        if text != "ok":
-            yield Flaw("the file", str(text), derivable="index" in str(text))
+        if value := _VALUE.search(str(text)):
+            yield Flaw(value["table"], str(text), derivable=value["table"] in _MADE_AGAIN)
+        elif text != "ok":
+            yield Flaw(_FILE, str(text), derivable="index" in str(text))
     for table, row, parent, _ in store.db.execute("PRAGMA foreign_key_check").fetchall():
-        what = f"row {row} refers to a row of {parent} that is not there"
-        yield Flaw(str(table), what, derivable=table in DERIVED)
+        what = "a row" if row is None else f"row {row}"  # some tables have no numbers
+        yield Flaw(
+            str(table),
+            f"{what} refers to a row of {parent} that is not there",
+            derivable=table in _MADE_AGAIN,
+        )
 
 
 # -- as it came ----------------------------------------------------------------------------------------------
 
 
-def _raw(store: Store) -> tuple[int, int, list[Flaw]]:
-    """(arrivals, their octets, flaws): each arrival against its digest, one at a time."""
+def _raw(store: Store) -> tuple[int, int, int, list[Flaw]]:
+    """(arrivals, their octets, how many are spoiled, flaws): each arrival against its digest, one at a time."""
     numbers = [row[0] for row in store.db.execute("SELECT number FROM arrivals ORDER BY number").fetchall()]
-    found, octets = [], 0
+    found, size, spoiled = [], 0, 0
     for number in numbers:
-        size, what = _arrival(store, number)
-        octets += size
-        if what:
+        octets, what = arrived(store.db.conn, number)
+        size += len(octets)
+        spoiled += bool(what)
+        if what := what or _noted(store, number, len(octets)):
             found.append((number, what))
     flaws = [Flaw(_name(store, number), what, derivable=False) for number, what in found[:FLAWS_NAMED]]
     if len(found) > FLAWS_NAMED:
         flaws.append(Flaw("arrivals", f"and {len(found) - FLAWS_NAMED} more are flawed", derivable=False))
-    return len(numbers), octets, flaws
+    return len(numbers), size, spoiled, flaws
 
 
-def _arrival(store: Store, number: int) -> tuple[int, str]:
-    """(octets, what is wrong or "") of one arrival."""
-    try:
-        sha256, length, octets = store.db.execute(
-            "SELECT sha256, length, octets FROM arrivals WHERE number = ?", [number]
-        ).fetchone()
-    except sqlite3.DatabaseError as error:
-        return 0, f"its octets cannot be read ({error})"
-    if hashlib.sha256(octets).hexdigest() != sha256:
-        return len(octets), "its octets are not those that came: their SHA-256 is another"
-    if len(octets) != length:
-        return len(octets), f"it has {len(octets)} octets, and {length} are noted"
+def _noted(store: Store, number: int, size: int) -> str:
+    """What is wrong with what is noted beside the octets of an arrival, or ""."""
+    (length,) = store.db.execute("SELECT length FROM arrivals WHERE number = ?", [number]).fetchone()
+    if size != length:
+        return f"it has {size} octets, and {length} are noted"
     if not store.db.execute("SELECT 1 FROM sightings WHERE arrival = ? LIMIT 1", [number]).fetchone():
-        return len(octets), "nothing tells where it came from"
-    return len(octets), ""
+        return "nothing tells where it came from"
+    return ""
 
 
 def _name(store: Store, number: int) -> str:
@@ -122,17 +132,18 @@ def _name(store: Store, number: int) -> str:
 # -- derived -------------------------------------------------------------------------------------------------
 
 
-def _derived(store: Store, repair: bool) -> list[Flaw]:
+def _derived(store: Store, repair: bool, wrong: bool) -> list[Flaw]:
+    """What differs when it is derived again. repair: what was derived is kept where something does, or is wrong."""
     db = store.db
     db.execute("BEGIN IMMEDIATE")
     try:
         for table in DERIVED:
             db.execute(f"CREATE TEMP TABLE was_{table} AS {_content(store, table)}")
-        store.derive_all()
+        store.derive_all(spoiled_too=True)
         flaws = [flaw for table in DERIVED if (flaw := _difference(store, table)) is not None]
         for table in DERIVED:
             db.execute(f"DROP TABLE temp.was_{table}")
-        if repair and flaws:
+        if repair and (flaws or wrong):
             db.commit()
             return [replace(flaw, repaired=True) for flaw in flaws]
         db.rollback()

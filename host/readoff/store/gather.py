@@ -7,7 +7,6 @@ nothing.
 
 from __future__ import annotations
 
-import hashlib
 import os
 import sqlite3
 from collections import deque
@@ -17,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from readoff.errors import StoreError
+from readoff.store.arrived import arrived
 from readoff.store.gather_attachments import gather_attachments
 from readoff.store.keep import Incoming, Store
 from readoff.store.migrations import APPLICATION_ID, MIGRATIONS
@@ -47,7 +47,7 @@ def gather(store: Store, other: Path) -> Gathered:
     Raises StoreError where it is no store, a newer one, the same one, or cannot be read; what was committed before
     stays, and the rest comes when it is gathered again.
     """
-    if other.exists() and other.resolve() == store.path.resolve():
+    if other.exists() and other.samefile(store.path):
         raise StoreError("a store cannot be gathered into itself", where=str(other))
     source = _opened(other)
     try:
@@ -127,8 +127,9 @@ def _arrivals(
     gathered.arrivals = len(numbers)
     for done, number in enumerate(numbers):
         store.step(done, len(numbers))
-        octets = _octets(source, number, gathered)
-        if octets is None:
+        octets, spoiled = arrived(source, number)
+        if spoiled:  # a spoiled copy is not passed on
+            gathered.spoiled.append((number, spoiled))
             continue
         with telling(where):
             sightings = source.execute(
@@ -137,21 +138,6 @@ def _arrivals(
         there.append(number)
         yield Incoming(octets, f"{gathered.path} arrival {number}", tuple(sightings))
     store.step(len(numbers), len(numbers))
-
-
-def _octets(source: sqlite3.Connection, number: int, gathered: Gathered) -> bytes | None:
-    """None, and a line for the person, where they are not those that came: a spoiled copy is not passed on."""
-    try:
-        sha256, octets = source.execute(
-            "SELECT sha256, octets FROM arrivals WHERE number = ?", [number]
-        ).fetchone()
-    except sqlite3.DatabaseError as error:
-        gathered.spoiled.append((number, f"its octets cannot be read ({error})"))
-        return None
-    if hashlib.sha256(octets).hexdigest() != sha256:
-        gathered.spoiled.append((number, "its octets are not those that came: their SHA-256 is another"))
-        return None
-    return bytes(octets)
 
 
 def _history(store: Store, source: sqlite3.Connection, other: Path, numbers: dict[int, int]) -> None:

@@ -65,7 +65,7 @@ def _photograph(store: Store, source: sqlite3.Connection, other: Path, sha256: s
         row = source.execute(
             "SELECT kind, width, height, octets FROM photographs WHERE sha256 = ?", [sha256]
         ).fetchone()
-    if hashlib.sha256(row[-1]).hexdigest() != sha256:
+    if row is None or hashlib.sha256(row[-1]).hexdigest() != sha256:
         return False
     store.db.execute(
         "INSERT INTO photographs (sha256, kind, width, height, octets) VALUES (?, ?, ?, ?, ?)", [sha256, *row]

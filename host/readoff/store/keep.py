@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,6 +19,8 @@ from typing import TYPE_CHECKING, Any
 from readoff.arrivals.intake import Held, TakenResult
 from readoff.contract.record import RecordId
 from readoff.errors import StoreError
+from readoff.store.arrived import arrived
+from readoff.store.became import results, rows_of
 from readoff.store.changes import Changes, Seen, State, changes_between
 from readoff.store.derive import Arrival, Deriving
 from readoff.store.migrations import APPLICATION_ID, DERIVED, MIGRATIONS, migrate, version_of
@@ -31,18 +33,12 @@ if TYPE_CHECKING:
 
 BATCH = 250  # arrivals kept, or read, in one transaction
 BATCH_OCTETS = 16 << 20
-_AT_ONCE = 500  # values in one question
 
-# What becomes of a batch: one question each for all of its arrivals.
 _KNOWN = "SELECT sha256, number FROM arrivals WHERE sha256 IN ({})"
-_PLACED = (
-    "SELECT p.arrival, r.id, r.standing, (SELECT MIN(arrival) FROM places WHERE record = r.number) "
-    "FROM places p JOIN records r ON r.number = p.record WHERE p.arrival IN ({}) ORDER BY p.arrival, p.begin"
-)
-_EVENTS = "SELECT arrival, id, what FROM history WHERE arrival IN ({}) ORDER BY number"
-_HELD = "SELECT arrival, begin, length, reason FROM holds WHERE arrival IN ({}) ORDER BY number"
+_PENDING = "FROM pending p JOIN arrivals a ON a.number = p.arrival"  # a damaged store may lack one
 _NOT_KEPT = "; the octets are NOT kept"
 
+_Row = tuple[int, str, int, bytes]  # of arrivals: number, SHA-256, length, octets
 Clock = Callable[[], datetime]
 Schemas = Sequence["Schema"] | Callable[[], Sequence["Schema"]]
 
@@ -188,6 +184,8 @@ class Store:
         kept = self._keep(batch)
         try:
             self.catch_up()
+            with telling(str(self.path)):
+                return results(self._conn, kept)
         except StoreError as error:
             # The octets are safe; whoever opens the store next, or takes the next arrival, reads them.
             late = f"kept, but not read yet: {error.sentence()}"
@@ -195,16 +193,20 @@ class Store:
                 TakenResult(number, again=again, held=() if again else (Held(0, len(each.octets), late),))
                 for (number, again), each in zip(kept, batch, strict=True)
             ]
-        return self._results(kept)
 
     def _keep(self, batch: Sequence[Incoming]) -> list[tuple[int, bool]]:
         """(arrival's number, whether the same octets had come before) of each, committed when this returns."""
         at = self._now().astimezone(UTC).isoformat(timespec="seconds")
         digests = [hashlib.sha256(each.octets).hexdigest() for each in batch]
         with writing(self.db, str(self.path), _NOT_KEPT):
-            numbers = dict(self._rows_of(_KNOWN, list(dict.fromkeys(digests))))
+            numbers = dict(rows_of(self._conn, _KNOWN, list(dict.fromkeys(digests))))
             (last,) = self._conn.execute("SELECT COALESCE(MAX(number), 0) FROM arrivals").fetchone()
-            kept, new, sightings = list[tuple[int, bool]](), list[tuple[int, str, int, bytes]](), list[Any]()
+            kept, new, sightings = list[tuple[int, bool]](), list[_Row](), list[Any]()
+            self._heal(
+                (numbers[d], d, len(a.octets), a.octets)
+                for d, a in zip(digests, batch, strict=True)
+                if d in numbers
+            )
             for digest, each in zip(digests, batch, strict=True):
                 again = digest in numbers
                 if not again:
@@ -220,7 +222,15 @@ class Store:
             self._keep_rows(new, sightings)
         return kept
 
-    def _keep_rows(self, new: Sequence[tuple[int, str, int, bytes]], sightings: Sequence[Any]) -> None:
+    def _heal(self, known: Iterable[_Row]) -> None:
+        """Octets that were spoiled in the store since they came are put right when they come again."""
+        self._conn.executemany(
+            "UPDATE arrivals SET length = ?3, octets = ?4 WHERE number = ?1 AND sha256 = ?2 "
+            "AND (octets <> ?4 OR length <> ?3)",
+            known,
+        )
+
+    def _keep_rows(self, new: Sequence[_Row], sightings: Sequence[Any]) -> None:
         many = self._conn.executemany
         many("INSERT INTO arrivals (number, sha256, length, octets) VALUES (?, ?, ?, ?)", new)
         many("INSERT INTO sightings (arrival, came_from, came_at) VALUES (?, ?, ?)", sightings)
@@ -233,28 +243,6 @@ class Store:
             *self._conn.execute(sql, (number,)),
             *(tuple(rest) for each, *rest in waiting if each == number),
         }
-
-    def _rows_of(self, sql: str, values: Sequence[int | str]) -> list[tuple[Any, ...]]:
-        """Rows for any of these values, as many at a time as an older SQLite allows. sql: with a place for them."""
-        rows: list[tuple[Any, ...]] = []
-        for at in range(0, len(values), _AT_ONCE):
-            some = values[at : at + _AT_ONCE]
-            rows += self._conn.execute(sql.format(", ".join("?" * len(some))), some).fetchall()
-        return rows
-
-    def _results(self, kept: Sequence[tuple[int, bool]]) -> list[TakenResult]:
-        numbers = list(dict.fromkeys(number for number, _ in kept))
-        placed, events, held = dict[int, list[Any]](), dict[int, dict[str, str]](), dict[int, list[Held]]()
-        for arrival, *place in self._rows_of(_PLACED, numbers):
-            placed.setdefault(arrival, []).append(place)
-        for arrival, ident, what in self._rows_of(_EVENTS, numbers):
-            events.setdefault(arrival, {})[ident] = what
-        for arrival, *told in self._rows_of(_HELD, numbers):
-            held.setdefault(arrival, []).append(Held(*told))
-        return [
-            _result(number, again, placed.get(number, ()), events.get(number, {}), held.get(number, ()))
-            for number, again in kept
-        ]
 
     def known(self, id: RecordId, length: int, check: int) -> bool:
         """Whether octets of this record, this long and with these last four octets, are committed.
@@ -285,11 +273,11 @@ class Store:
 
     def _any_pending(self) -> bool:
         with telling(str(self.path)):
-            return self._conn.execute("SELECT 1 FROM pending LIMIT 1").fetchone() is not None
+            return self._conn.execute(f"SELECT 1 {_PENDING} LIMIT 1").fetchone() is not None
 
     def _next_pending(self) -> list[int]:
         """The oldest arrivals that are not read yet: of as many as fit one transaction, at least one."""
-        rows = self._conn.execute("SELECT arrival FROM pending ORDER BY arrival LIMIT ?", (BATCH,))
+        rows = self._conn.execute(f"SELECT p.arrival {_PENDING} ORDER BY p.arrival LIMIT ?", (BATCH,))
         return [number for (number,) in rows]
 
     def _arrival(self, number: int) -> Arrival:
@@ -312,17 +300,29 @@ class Store:
             after = self._state()
         return changes_between(before, after)
 
-    def derive_all(self) -> None:
-        """Empties the derived tables and fills them again, in the transaction that the caller has open."""
+    def derive_all(self, *, spoiled_too: bool = False) -> None:
+        """Empties the derived tables and fills them again, in the transaction that the caller has open.
+
+        spoiled_too: also from octets that are not those that came; else raises StoreError where there are some, as what
+        was read of them before may be all that is left.
+        """
         for table in DERIVED:
             self.db.execute(f"DELETE FROM {table}")
         numbers = self._conn.execute("SELECT number FROM arrivals ORDER BY number").fetchall()
-        Deriving(self.db, self.schemas).arrivals(self._told([number for (number,) in numbers]))
+        Deriving(self.db, self.schemas).arrivals(self._told([number for (number,) in numbers], spoiled_too))
+        self.db.execute("DELETE FROM pending")
 
-    def _told(self, numbers: Sequence[int]) -> Iterator[Arrival]:
+    def _told(self, numbers: Sequence[int], spoiled_too: bool) -> Iterator[Arrival]:
         """The arrivals of these numbers, and how far it is."""
         for done, number in enumerate(numbers):
             self.step(done, len(numbers))
+            _, spoiled = ("", "") if spoiled_too else arrived(self._conn, number)
+            if spoiled:
+                raise StoreError(
+                    f"arrival {number}: {spoiled}; nothing was read again",
+                    where=str(self.path),
+                    next_step="See what is spoiled: readoff store check",
+                )
             yield self._arrival(number)
         self.step(len(numbers), len(numbers))
 
@@ -350,37 +350,6 @@ def _batches(arrivals: Iterable[Incoming]) -> Iterator[list[Incoming]]:
             batch, size = [], 0
     if batch:
         yield batch
-
-
-def _result(
-    arrival: int,
-    again: bool,
-    placed: Sequence[tuple[str, str, int]],
-    events: Mapping[str, str],
-    held: Sequence[Held],
-) -> TakenResult:
-    """placed: (id, standing, first arrival that brought it) of each record. events: what came of which, besides."""
-    new: list[RecordId] = []
-    known: list[RecordId] = []
-    replaced: list[RecordId] = []
-    for ident, standing, first in placed:
-        event = events.get(ident, "")
-        if again or first < arrival or event == "set aside":
-            known.append(_record_id(ident))
-        elif event == "replaced":
-            replaced.append(_record_id(ident))
-        elif standing != "held":
-            new.append(_record_id(ident))
-    return TakenResult(arrival, again, _once(new), _once(known), _once(replaced), tuple(held))
-
-
-def _once(ids: Iterable[RecordId]) -> tuple[RecordId, ...]:
-    return tuple(dict.fromkeys(ids))
-
-
-def _record_id(text: str) -> RecordId:
-    serial, nonce, ordinal = text.split("-")
-    return RecordId(int(serial, 16), int(nonce, 16), int(ordinal, 16))
 
 
 def _printable(came_from: str) -> str:

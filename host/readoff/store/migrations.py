@@ -6,7 +6,7 @@ never changed: a further change is a further step.
 
 Three layers of tables, and nothing flows upwards:
 
-- as it came: arrivals, sightings, pending. Never changed, never deleted.
+- as it came: arrivals, sightings, pending. Never changed (octets that a disk spoiled are put right), never deleted.
 - for good: numbers (a run keeps its number through every re-reading); history, notes, typed, attachments
   and photographs (they only ever grow).
 - derived: records, places, runs, captures, snapshots, facts, measured, readings, holds. All of it can be made
