@@ -1,10 +1,12 @@
 """readoff study, why and snapshots: small studies through files, the store and the commands. All data invented."""
 
 import re
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from readoff.cli import main
+from readoff.store import open_store
 from readoff.studies import load_study
 from support import store_samples as samples
 from support import study_records as records
@@ -50,7 +52,8 @@ def test_a_study_that_is_not_there_or_wrong(bench):
     assert "bad.toml, line 1, boots: 0; right would be a whole number from 1 to 500" in text
     assert "study: missing" in text and "no program" in text
     (bench / "bad.toml").write_bytes(b"\xff")
-    assert "not UTF-8" in run("study", "plan", "bad.toml", status=2).stderr
+    said = run("study", "plan", "bad.toml", status=2).stderr
+    assert "not UTF-8" in said and "Save it as UTF-8." in said
 
 
 ANSWERS = """\
@@ -58,12 +61,15 @@ wait states
 desk-486
 as-found
 
+5
+1
 
 zero-ws
 no wait states, in the setup
 n
 cmos.settings, cmos.sum
 10
+
 card:
 card
 a faster card
@@ -71,7 +77,9 @@ y
 display.*
 cheap
 25
+15
 the green one
+1
 
 EUR
 replay
@@ -84,6 +92,10 @@ shown_rate
 
 80
 playable
+printer
+disk
+memory, disk
+y
 3
 2
 y
@@ -100,11 +112,25 @@ def test_start_asks_and_writes_a_study(bench):
     assert [each.price for each in study.configurations] == [None, 10, 25]
     assert study.configurations[1].may_differ == ("cmos.settings", "cmos.sum")
     assert study.configurations[2].specimen == "the green one"
+    assert study.configurations[2].minutes == 15
+    assert [each.caches for each in study.configurations] == [1, None, 1]
+    assert (study.probes, study.probe_once) == (("memory", "disk"), True)
+    assert "That is no number of levels." in output and "There is no probe 'printer'." in output
+    assert "only the memory probe shows" in output and "?:" not in output
     assert (study.boots, study.repeats, study.minutes_a_boot, study.currency) == (3, 2, 4, "EUR")
     assert study.wanted[0].margin == 0.01 and study.targets[0].at == 80
     assert study.begun
     run("study", "plan", "new.toml")
     assert "such a file already" in run("study", "start", "new.toml", stdin=ANSWERS, status=2).stderr
+
+
+def test_answers_that_make_no_study_are_not_lost(bench):
+    wrong = ANSWERS.replace("C:\\REPLAY.COM", "C:/REPLAY.COM")
+    said = run("study", "start", "new.toml", stdin=wrong, status=5)
+    assert "Written: new.toml" in said.output
+    assert "programs[0].path: 'C:/REPLAY.COM'" in said.stderr and "new.toml, line" in said.stderr
+    text = (bench / "new.toml").read_text(encoding="utf-8")
+    assert load_study("new.toml", text.replace("C:/", "C:\\\\")).labels == ("as-found", "zero-ws", "card")
 
 
 def test_start_that_is_broken_off_writes_nothing(bench):
@@ -169,6 +195,29 @@ def test_the_machines_clock_gives_the_order_of_files_that_came_home_together(ben
     got = answer("study", "status", "s.toml")
     assert got["order_from"] == "the machine's own clock"
     assert [each["boot"][-1] for each in got["boots"]] == list("123456")
+
+
+def test_a_clock_that_jumped_is_pointed_at(bench):
+    """The second boot's clock stands before the first's, although its records came ten minutes later."""
+    minutes = [200, 10, 210, 220, 230, 240]
+    begun = datetime(2026, 1, 31, 9, tzinfo=UTC)
+    for number, at in enumerate(minutes, 1):
+        came = begun + timedelta(minutes=10 * number)
+        with open_store(bench / "readoff.db", now=lambda came=came: came) as store:
+            for octets in records.a_boot(number, records.TURNS[number - 1][0], ["72.9"], minute=at):
+                store.take(octets, "line")
+    got = answer("study", "status", "s.toml")
+    assert [each["boot"][-1] for each in got["boots"]] == list("213456")
+    assert got["order_from"].startswith("the machine's own clock; the records came in another order")
+
+
+def test_runs_under_a_label_that_the_study_does_not_have_are_told(bench):
+    bring(bench, records.a_boot(1, "Zero-WS", ["72.9", "73.0"]))
+    assert answer("study", "status", "s.toml")["strangers"] == {"Zero-WS": 2}
+    assert "'Zero-WS': 2 runs of its programs" in run("study", "status", "s.toml").output
+    joined = records.STUDY + '[[earlier]]\njoins = "zero-ws"\nlabel = "Zero-WS"\n'
+    (bench / "s.toml").write_text(joined)
+    assert answer("study", "status", "s.toml")["strangers"] == {}
 
 
 def test_cautions_come_with_the_step(bench):

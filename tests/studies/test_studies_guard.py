@@ -163,24 +163,35 @@ def test_an_explanation_lets_it_pass_and_only_that():
     assert standing(notices, "as-found", "another") == ()
 
 
-def clocked(name, label, mhz, within="0.02"):
-    facts = {"speed.mhz": mhz, "speed.mhz_within": within, "cmos.sum": label}
+def clocked(name, label, mhz, within="0.02", method="counter"):
+    facts = {"speed.mhz": mhz, "speed.mhz_within": within, "speed.method": method, "cmos.sum": label}
     kept = {key: Fact(key, value, "MHz", key != "cmos.sum") for key, value in facts.items()}
     return Snapshot(f"11223344-{name}-0001", label, f"11223344-{name}", kept)
 
 
 @pytest.mark.parametrize(
-    ("mhz", "changed"), [("33.210", False), ("33.500", False), ("16.610", True), ("40.010", True)]
+    ("mhz", "within", "method", "changed"),
+    [
+        ("33.210", "0.02", "counter", False),
+        ("33.820", "0.02", "counter", False),  # under the 2 % that matter
+        ("34.000", "0.02", "counter", True),  # a jumper that nobody remembers
+        ("34.000", "0.90", "counter", False),  # over the 2 %, and within what the timer resolved
+        ("34.000", "0.02", "loop", False),  # another way of estimating, by the makers' tables
+        ("16.610", "0.02", "loop", True),
+        ("16.610", "0.02", "counter", True),
+        ("40.010", "0.02", "counter", True),
+    ],
 )
-def test_a_clock_that_changed_is_told_and_an_estimate_that_wanders_is_not(mhz, changed):
+def test_a_clock_that_changed_is_told_and_an_estimate_that_wanders_is_not(mhz, within, method, changed):
     """Such as a turbo switch: in one boot of a configuration, or in all boots of one configuration."""
-    base = [clocked("00000001", "as-found", "33.190"), clocked("00000004", "as-found", mhz)]
-    other = [clocked("00000002", "zero-ws", "33.200"), clocked("00000003", "zero-ws", "33.180")]
+    how = {"within": within, "method": method}
+    base = [clocked("00000001", "as-found", "33.190"), clocked("00000004", "as-found", mhz, **how)]
+    other = [clocked("00000002", "zero-ws", "33.200"), clocked("00000003", "zero-ws", "33.190")]
     told = found({"as-found": base, "zero-ws": other})
     assert list(told) == (["as-found:speed.mhz"] if changed else [])
     if changed:
         assert "clock changed among the snapshots of as-found: about " in told["as-found:speed.mhz"].sentence
-    other = [clocked("00000002", "zero-ws", mhz), clocked("00000003", "zero-ws", mhz)]
+    other = [clocked("00000002", "zero-ws", mhz, **how), clocked("00000003", "zero-ws", mhz, **how)]
     told = found({"as-found": base[:1] * 2, "zero-ws": other})
     assert list(told) == (["zero-ws:speed.mhz"] if changed else [])
     allowed = replace(STUDY.configurations[1], may_differ=("cmos.*", "speed.*"))
@@ -189,6 +200,17 @@ def test_a_clock_that_changed_is_told_and_an_estimate_that_wanders_is_not(mhz, c
         study=replace(STUDY, configurations=(STUDY.base, allowed)),
     )
     assert told == {}
+
+
+def test_how_fine_a_clock_is_looked_at_follows_what_matters_to_the_study():
+    base = [clocked("00000001", "as-found", "33.190"), clocked("00000004", "as-found", "33.190")]
+    other = [clocked("00000002", "zero-ws", "33.690"), clocked("00000003", "zero-ws", "33.690")]  # 1.5 % more
+    for margin, told in ((0.02, []), (0.01, ["zero-ws:speed.mhz"]), (0.001, ["zero-ws:speed.mhz"])):
+        study = replace(STUDY, wanted=(replace(STUDY.wanted[0], margin=margin),))
+        assert list(found({"as-found": base, "zero-ws": other}, study=study)) == told
+    finer = [clocked("00000002", "zero-ws", "33.390"), clocked("00000003", "zero-ws", "33.390")]  # 0.6 %
+    study = replace(STUDY, wanted=(replace(STUDY.wanted[0], margin=0.001),))
+    assert found({"as-found": base, "zero-ws": finer}, study=study) == {}
 
 
 def test_volatile_facts_are_left_out():

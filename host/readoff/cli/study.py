@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING
 
 import click
@@ -41,12 +42,15 @@ def read_file(path: Path) -> Study:
 
     try:
         text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
+    except UnicodeDecodeError as error:
         raise UsageError(
-            f"the study cannot be read ({reason})",
+            "the study cannot be read (it is not UTF-8 text)", where=str(path), next_step="Save it as UTF-8."
+        ) from error
+    except OSError as error:
+        raise UsageError(
+            f"the study cannot be read ({error.strerror})",
             where=str(path),
-            next_step=f"Write one with: readoff study start {path}",
+            next_step=f"Write one with: readoff study start {quote(str(path))}",
         ) from error
     return load_study(str(path), text)
 
@@ -78,12 +82,13 @@ def start(file: Path) -> None:
     if file.exists():
         raise UsageError("there is such a file already", where=str(file), next_step="Name a new one.")
     text = study_text(ask(datetime.now(UTC)))
-    load_study(str(file), text)
     try:
         file.write_text(text, encoding="utf-8")
     except OSError as error:
         raise UsageError(f"the study cannot be written ({error.strerror})", where=str(file)) from error
-    click.echo(f"\nWritten: {file}. Next: readoff study plan {file}")
+    click.echo(f"\nWritten: {file}")
+    load_study(str(file), text)  # what is wrong is told by its line; no answer is lost
+    click.echo(f"Next: readoff study plan {quote(str(file))}")
 
 
 @study.command()

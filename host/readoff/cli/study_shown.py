@@ -138,6 +138,7 @@ def status_values(seen: StudyInStore) -> dict[str, Any]:
         ],
         "notes": done.notes,
         "notices": seen.notices,
+        "strangers": seen.strangers,
         "next": next_step(study, done),
     }
 
@@ -161,6 +162,13 @@ def show_status(seen: StudyInStore, file: Path) -> None:
             lacking = ", ".join(f"{name} {count}" for name, count in missing(study, done, boot).items())
             looks.say(f"{boot.boot}, {boot.label}: {lacking or 'nothing'}", indent=2)
     lines("Noted", [f"{each.number}. {each.sentence()}" for each in done.notes])
+    lines(
+        "Under labels that the study does not have",
+        [
+            f"{label!r}: {looks.counted(count, 'run')} of its programs"
+            for label, count in seen.strangers.items()
+        ],
+    )
     lines(
         "The guard stands against a finding", [f"{n.about}: {n.sentence}" for n in seen.notices if not n.why]
     )

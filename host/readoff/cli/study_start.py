@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, datetime
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import click
 
 from readoff.studies import ChangeBack, Configuration, Program, Study, Target, Wanted, label_fault
-from readoff.studies.study import margin_share
+from readoff.studies.loading import MOST_CACHES
+from readoff.studies.study import PROBES, margin_share
 
 Part = TypeVar("Part")
 
@@ -19,7 +20,9 @@ def ask(now: datetime) -> Study:
     title = _text("What is the study called?")
     machine = _text("Which machine?")
     click.echo("\nThe first configuration is the base: what the others are held against.")
-    base = Configuration(_label("Its label"), _text("What it is, in words", "as it was found"))
+    base = Configuration(
+        _label("Its label"), _text("What it is, in words", "as it was found"), caches=_caches()
+    )
     others = _several("One more configuration? Its label, or nothing", _configuration, least=1)
     currency = _text("Prices are in", "") if any(each.price is not None for each in others) else ""
     click.echo("\nWhat is run in each boot.")
@@ -27,6 +30,8 @@ def ask(now: datetime) -> Study:
     click.echo("\nWhat is asked for.")
     wanted = _several("A metric? Its name, or nothing", lambda name: _wanted(name, programs), least=1)
     targets = [each for each in (_target(one) for one in wanted) if each is not None]
+    probes = _probes(needed=any(each.caches is not None for each in (base, *others)))
+    once = bool(probes) and click.confirm("Only in the first boot of each configuration?", default=False)
     click.echo("\nHow much work it may be.")
     return Study(
         title=title,
@@ -41,6 +46,8 @@ def ask(now: datetime) -> Study:
         minutes_a_boot=_number("Minutes that a boot takes, without the runs", 3.0),
         currency=currency,
         begun=now.astimezone(UTC).isoformat(timespec="seconds"),
+        probes=probes,
+        probe_once=once,
         targets=tuple(targets),
     )
 
@@ -49,7 +56,7 @@ def _several(question: str, part: Callable[[str], Part], *, least: int) -> list[
     """Parts until an empty answer; it is asked again while there are fewer than least."""
     parts: list[Part] = []
     while True:
-        name = click.prompt(question, default="", show_default=False, type=str).strip()
+        name = _text(question, "")
         if name:
             parts.append(part(name))
         elif len(parts) >= least:
@@ -72,8 +79,39 @@ def _configuration(label: str) -> Configuration:
         ChangeBack.FITTING if fitted else ChangeBack.SETTING,
         tuple(each.strip() for each in differs.split(",") if each.strip()),
         _price(price),
+        minutes=_number("Minutes that fitting it takes", 10.0) if fitted else 0.0,
         specimen=_text("Which specimen is it", "") if fitted else "",
+        caches=_caches(),
     )
+
+
+def _caches() -> int | None:
+    """How many levels of cache it should have; None where nobody knows."""
+    question = f"Levels of cache that it should have, 0 to {MOST_CACHES}, or nothing where you do not know"
+    while text := _text(question, ""):
+        if text in map(str, range(MOST_CACHES + 1)):
+            return int(text)
+        click.echo("That is no number of levels.")
+    return None
+
+
+def _probes(*, needed: bool) -> tuple[str, ...]:
+    """The agent's own probes that boots begin with. needed: only the memory staircase shows the caches."""
+    click.echo(f"\nThe agent can measure by itself before anything runs: {', '.join(PROBES)}, or all.")
+    while True:
+        text = _text("Its probes in each boot, with commas between, or none", "memory" if needed else "none")
+        names = tuple(each.strip().lower() for each in text.split(",") if each.strip())
+        if names in ((), ("none",)):
+            names = ()
+        elif "all" in names:
+            names = PROBES
+        strange = [each for each in names if each not in PROBES]
+        if strange:
+            click.echo(f"There is no probe {strange[0]!r}.")
+        elif needed and "memory" not in names:
+            click.echo("Whether the caches are as you said, only the memory probe shows.")
+        else:
+            return tuple(dict.fromkeys(names))
 
 
 def _price(text: str) -> float | None:
@@ -97,8 +135,8 @@ def _program(name: str) -> Program:
 def _wanted(name: str, programs: list[Program]) -> Wanted:
     of = programs[0].name
     if len(programs) > 1:
-        of = click.prompt("Of which program?", type=click.Choice([each.name for each in programs]))
-    margin = click.prompt(
+        of = _prompt("Of which program?", type=click.Choice([each.name for each in programs]))
+    margin = _prompt(
         "The smallest difference that matters, in per cent",
         default=2.0,
         type=click.FloatRange(0, 100, min_open=True, max_open=True),
@@ -118,12 +156,16 @@ def _label(question: str) -> str:
 
 
 def _text(question: str, default: str | None = None) -> str:
-    return str(click.prompt(question, default=default, show_default=bool(default), type=str)).strip()
+    return str(_prompt(question, default=default, show_default=bool(default), type=str)).strip()
 
 
 def _whole(question: str, default: int, most: int) -> int:
-    return int(click.prompt(question, default=default, type=click.IntRange(1, most)))
+    return int(_prompt(question, default=default, type=click.IntRange(1, most)))
 
 
 def _number(question: str, default: float) -> float:
-    return float(click.prompt(question, default=default, type=click.FloatRange(0, 1e6)))
+    return float(_prompt(question, default=default, type=click.FloatRange(0, 1e6)))
+
+
+def _prompt(question: str, **how: Any) -> Any:
+    return click.prompt(question, prompt_suffix=" " if question.endswith("?") else ": ", **how)

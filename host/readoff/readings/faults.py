@@ -10,6 +10,8 @@ from difflib import get_close_matches
 _KEY = re.compile(r"\s*([A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')\s*=(.*)")
 _TRIPLE = re.compile(r'"""|' + r"'''")
 
+_ALIKE = 0.75  # a slip of the finger; what is less alike was not meant ("printer" is not "integer")
+
 
 def key_lines(text: str) -> dict[str, int]:
     """Line (from 1) of every table and key of a TOML text: "metrics.rate.unit", "samples[0].text".
@@ -79,7 +81,7 @@ class Faults:
     def unknown(self, key: str, name: str, known: Iterable[str]) -> None:
         """Note a name that is not among the known ones, with the nearest of them."""
         known = sorted(known)
-        near = get_close_matches(name, known, 1)
+        near = get_close_matches(name, known, 1, _ALIKE)
         self.add(
             key, f"{name!r} is not known", repr(near[0]) if near else f"one of {', '.join(map(repr, known))}"
         )

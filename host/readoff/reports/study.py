@@ -5,29 +5,23 @@ Derived afresh from the store every time; the study file holds no state.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
 
 from readoff.judge import Better, Metric, Sample
 from readoff.reports.comparison import AGENT_TIME, Evidence, LeftOut, held_metrics, samples_of, why_not
+from readoff.reports.study_boots import Member, done_of
 from readoff.snapshots import Snapshot
 from readoff.store import Store, find
-from readoff.store.boots import ShotRow, order_of_coming, sent_files, shot_rows
-from readoff.store.captures import RunState
 from readoff.store.clocks import why_no_time
 from readoff.store.find import ReadingRow, RunRow
-from readoff.store.notes import notes
 from readoff.store.typed import TypedRow, typed
 from readoff.studies import (
-    BootSeen,
     Done,
     Gathered,
     Noise,
-    Note,
     Notice,
-    Program,
-    RunSeen,
     Study,
     Verdicts,
     Wanted,
@@ -35,20 +29,6 @@ from readoff.studies import (
     judge,
     noise_of,
 )
-from readoff.studies.study import SECOND_PARTS
-
-# A clock that was never set says 1980 (the first year DOS knows).
-_NO_CLOCK = "1981"
-
-
-@dataclass(frozen=True)
-class Member:
-    """A run that belongs to a study. label: the configuration that it counts for. joined: from before the study."""
-
-    run: RunRow
-    label: str
-    program: Program
-    joined: bool
 
 
 @dataclass(frozen=True)
@@ -57,8 +37,9 @@ class StudyInStore:
 
     evidence: wanted metric -> readings with their runs, label by label, excluded boots not among them. left_out:
     runs that carry one of its labels and give no evidence, with the reason. typed: how many numbers of its good runs
-    a person typed for what is held; they count where the study says so. shots, runs: label -> snapshots of its
-    boots, and its runs, good or not.
+    a person typed for what is held; they count where the study says so. strangers: label that the study does not have
+    -> runs of its programs since it began: a slip at /L:, or another study's. shots, runs: label -> snapshots of
+    its boots, and its runs, good or not.
     """
 
     study: Study
@@ -68,6 +49,7 @@ class StudyInStore:
     notices: tuple[Notice, ...]
     left_out: tuple[LeftOut, ...]
     typed: int = 0
+    strangers: Mapping[str, int] = field(default_factory=dict)
     shots: Mapping[str, Sequence[Snapshot]] = field(default_factory=dict)
     runs: Mapping[str, Sequence[RunRow]] = field(default_factory=dict)
 
@@ -104,7 +86,7 @@ def read_study(store: Store, study: Study) -> StudyInStore:
     """Reads what the store has of a study. Raises StoreError."""
     left_out: list[LeftOut] = []
     members = _members(store, study, left_out)
-    done = _done(store, study, members)
+    done = done_of(store, study, members)
     by_hand = _by_hand(store, study, members)
     evidence = _evidence(store, study, members, by_hand, left_out)
     gathered = tuple(_gathered(study, wanted, evidence[wanted]) for wanted in study.wanted)
@@ -118,7 +100,18 @@ def read_study(store: Store, study: Study) -> StudyInStore:
     notices = guard(study, done, shots)
     count = sum(map(len, by_hand.values()))
     runs = {label: [m.run for m in members if m.label == label] for label in study.labels}
-    return StudyInStore(study, done, gathered, kept, notices, tuple(left_out), count, shots, runs)
+    return StudyInStore(
+        study,
+        done,
+        gathered,
+        kept,
+        notices,
+        tuple(left_out),
+        typed=count,
+        strangers=_strangers(store, study, members),
+        shots=shots,
+        runs=runs,
+    )
 
 
 # -- which runs --------------------------------------------------------------------------------------------------
@@ -144,6 +137,21 @@ def _members(store: Store, study: Study, left_out: list[LeftOut]) -> list[Member
     return out
 
 
+def _strangers(store: Store, study: Study, members: Sequence[Member]) -> dict[str, int]:
+    """Label -> how many runs of the study's programs carry it since the study began, and it is none of its labels."""
+    names = {each.name.lower() for each in study.programs}
+    joined = {member.run.id for member in members}
+    return Counter(
+        run.label
+        for run in find.runs(store)
+        if run.program.lower() in names
+        and run.label not in study.labels
+        and run.id not in joined
+        and run.came_at >= study.begun
+        and (not study.agents or run.boot.partition("-")[0] in study.agents)
+    )
+
+
 def _label_of(study: Study, run: RunRow) -> tuple[str, bool]:
     """(the configuration that a run counts for, whether it joins from before the study); "" for none."""
     earlier = next((each for each in study.earlier if each.names(run.label, run.id)), None)
@@ -162,110 +170,6 @@ def _why_no_member(study: Study, run: RunRow) -> str:
     if here and study.agents and serial not in study.agents:
         return f"agent {serial} is not named as this machine's; name it under agents, or let the run join"
     return ""
-
-
-# -- boots -------------------------------------------------------------------------------------------------------
-
-
-@dataclass
-class _Boot:
-    """A boot of one label being gathered.
-
-    place: of its first record in the order of coming. began, ended: first and last time by the machine's clock.
-    """
-
-    boot: str
-    label: str
-    joined: bool
-    place: int
-    began: str
-    ended: str
-    shots: set[str] = field(default_factory=set)
-    warm: bool | None = None
-    runs: list[RunSeen] = field(default_factory=list)
-    probes: list[RunSeen] = field(default_factory=list)
-
-    def at(self, dos_time: str) -> None:
-        self.began, self.ended = min(self.began, dos_time), max(self.ended, dos_time)
-
-    def saw(self, shot: ShotRow) -> None:
-        self.shots.add(shot.id)
-        self.warm = shot.warm if self.warm is None else self.warm
-
-    def seen(self) -> BootSeen:
-        return BootSeen(
-            self.boot,
-            self.label,
-            self.warm,
-            len(self.shots),
-            self.joined,
-            tuple(self.runs),
-            tuple(self.probes),
-        )
-
-
-def _done(store: Store, study: Study, members: Sequence[Member]) -> Done:
-    digests = {(each.boot, each.path.upper()): each.digest for each in sent_files(store)}
-    places, shots = order_of_coming(store), shot_rows(store)
-    by_ordinal = {(shot.boot, shot.ordinal): shot for shot in shots}
-    boots: dict[tuple[str, str], _Boot] = {}
-    for member in members:
-        run, program = member.run, member.program
-        new = _Boot(run.boot, member.label, member.joined, places[run.id], run.dos_time, run.dos_time)
-        boot = boots.setdefault((run.boot, member.label), new)
-        boot.place = min(boot.place, places[run.id])
-        boot.at(run.dos_time)
-        reason = why_not(run)
-        digest = digests.get((run.boot, program.path.upper()), "")
-        boot.runs.append(RunSeen(run.number, run.id, program.name, not reason, reason, run.path, digest))
-        if run.snapshot_ordinal is not None and (run.boot, run.snapshot_ordinal) in by_ordinal:
-            boot.saw(by_ordinal[run.boot, run.snapshot_ordinal])
-    for shot in shots:
-        key = shot.boot, shot.label
-        if key not in boots and _is_own(study, shot):
-            # A boot of which there is no run yet: where the machine is now.
-            boots[key] = _Boot(shot.boot, shot.label, False, places[shot.id], shot.dos_time, shot.dos_time)
-        if key in boots:
-            boots[key].saw(shot)
-    if study.probes:
-        _add_probes(store, boots)
-    ordered, order_from = _in_order(list(boots.values()))
-    return Done(tuple(each.seen() for each in ordered), _notes(store, study), order_from)
-
-
-def _add_probes(store: Store, boots: Mapping[tuple[str, str], _Boot]) -> None:
-    """The agent's own measurements, which are runs whose program is named so (docs/probes.md)."""
-    for run in find.runs(store):
-        begin, _, name = run.program.partition(" ")
-        boot = boots.get((run.boot, run.label))
-        if run.kind == "run" and begin == "probe" and boot is not None:
-            good = run.state == RunState.COMPLETE
-            probe = SECOND_PARTS.get(name, name)
-            boot.probes.append(RunSeen(run.number, run.id, probe, good, "" if good else why_not(run)))
-
-
-def _is_own(study: Study, shot: ShotRow) -> bool:
-    if shot.label not in study.labels or study.configuration(shot.label).machine:
-        return False
-    serial = shot.boot.partition("-")[0]
-    return shot.came_at >= study.begun and (not study.agents or serial in study.agents)
-
-
-def _in_order(boots: Sequence[_Boot]) -> tuple[list[_Boot], str]:
-    """Boots in the order taken: by the machine's clock where it can be believed, else in the order of coming.
-
-    A clock that was never set, or that begins anew at each power-up, makes boots overlap: it is not believed.
-    """
-    by_clock = sorted(boots, key=lambda each: each.began)
-    apart = all(one.ended < two.began for one, two in pairwise(by_clock))
-    if boots and apart and by_clock[0].began >= _NO_CLOCK:
-        return by_clock, "the machine's own clock"
-    return sorted(boots, key=lambda each: each.place), "the order in which the records came"
-
-
-def _notes(store: Store, study: Study) -> tuple[Note, ...]:
-    rows = notes(store, study.machine)
-    return tuple(Note(r.number, r.at, r.label, r.program, r.what == "failure", r.text) for r in rows)
 
 
 def _shots(store: Store, study: Study, done: Done, members: Sequence[Member]) -> dict[str, list[Snapshot]]:

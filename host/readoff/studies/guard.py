@@ -14,7 +14,7 @@ from readoff.snapshots import Difference, Disagreement, Snapshot, agreed, differ
 from readoff.snapshots.difference import brief, more
 from readoff.snapshots.multitasking import multitasking, times_told
 from readoff.studies.caches import STAIRCASE, against_what_was_said, between, unsteady
-from readoff.studies.clocks import CLOCK, clock_changed, clocks_differ
+from readoff.studies.clocks import CLOCK, clock_changed, clocks_differ, least_told
 from readoff.studies.progress import BootSeen, Done, counted
 from readoff.studies.study import ChangeBack, Study
 
@@ -109,7 +109,7 @@ def _of_label(study: Study, label: str, shots: Sequence[Snapshot]) -> Iterable[N
     for each in same_label(shots):
         said = unsteady(label, shots) if each.name.startswith(STAIRCASE) else ""
         yield Notice(f"{label}:{each.name}", label, said or _within(label, each, len(shots)))
-    changed = clock_changed(label, shots)
+    changed = clock_changed(label, shots, least_told(study))
     if changed:
         yield Notice(f"{label}:{CLOCK}", label, changed)
 
@@ -161,7 +161,7 @@ def _of_pair(study: Study, label: str, shots: Mapping[str, Sequence[Snapshot]]) 
     for each in found.unexpected:
         said = between(base, label, shots) if each.name.startswith(STAIRCASE) else ""
         yield Notice(f"{label}:{each.name}", label, said or _between(base, label, each))
-    differ = clocks_differ(base, label, shots[base], shots[label])
+    differ = clocks_differ(base, label, shots[base], shots[label], least_told(study))
     if differ and not study.configuration(label).allows(CLOCK):
         yield Notice(f"{label}:{CLOCK}", label, differ)
     if not (

@@ -193,7 +193,7 @@ def _program(table: Table) -> Program:
     for key, value in (("path", path), ("arguments", arguments)):
         if set(value) & set(_NOT_IN_A_LINE) or not value.isprintable() or not _in_code_page(value):
             table.fault(key, described(value), 'what DOS takes in a batch file, without " % < > |')
-    if path and (" " in path or not path.isascii()):
+    if path and (set(path) & set(" /") or not path.isascii()):
         table.fault("path", described(path), r"a DOS path such as 'C:\BENCH\REPLAY.COM' (in single quotes)")
     if len(path) + len(arguments) > LONGEST_LINE:
         table.fault(
