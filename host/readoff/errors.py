@@ -25,7 +25,8 @@ class ReadoffError(Exception):
         """All of it in one line: ``where: what. next_step.``"""
         place = f"{self.where}: " if self.where else ""
         advice = f" {self.next_step}" if self.next_step else ""
-        return f"{place}{self.what}.{advice}"
+        stop = "" if self.what.endswith("?") else "."
+        return f"{place}{self.what}{stop}{advice}"
 
 
 class ContractError(ReadoffError):
@@ -61,6 +62,10 @@ class StudyError(ReadoffError):
 
 class StoreError(ReadoffError):
     """The store cannot do what was asked (locked, full, newer than this program, not a store)."""
+
+
+class NoStoreYetError(ReadoffError):
+    """There is no store where one is to be looked at: nothing has been taken yet."""
 
 
 class LineError(ReadoffError):

@@ -185,6 +185,29 @@ def test_every_command_answers_in_json_but_those_that_only_a_person_can_use():
     assert without == WITHOUT_JSON
 
 
+@pytest.mark.parametrize(
+    ("words", "status", "what"),
+    [
+        ("runs", 1, "there is no store yet"),
+        ("reread", 1, "there is no store yet"),
+        ("gather other.db", 2, "there is no store"),
+        ("take nowhere", 2, "there is no such file or folder"),
+        ("schema which run:1", 1, "there is no store yet"),
+        ("schema list --schemas nowhere", 5, "there is no such folder of schemas"),
+        ("frobnicate", 2, "no such command 'frobnicate'"),
+        ("show", 2, "missing argument 'RUN'"),
+    ],
+)
+def test_an_error_is_an_object_and_a_sentence_and_leaves_no_store_behind(
+    tmp_path, monkeypatch, words, status, what
+):
+    monkeypatch.chdir(tmp_path)
+    result = CliRunner().invoke(main, [*shlex.split(words), "--json"], prog_name="readoff")
+    told = json.loads(result.stdout)["error"]
+    assert (result.exit_code, told["what"], told["status"]) == (status, what, status)
+    assert what in result.stderr and list(tmp_path.iterdir()) == []
+
+
 def test_what_needs_no_store_answers_in_json_too(tmp_path):
     def answer(*words):
         result = CliRunner().invoke(main, [*map(str, words), "--json"], prog_name="readoff")

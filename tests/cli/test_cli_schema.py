@@ -167,7 +167,9 @@ def test_try_ends_by_what_is_held(bench):
 
 def test_try_of_what_is_not_recognised(bench):
     (bench / "ELSE.TXT").write_bytes(b"Kiln: 3 s\r\n")
-    assert "not recognised" in run("schema", "try", "mine/mill.toml", "ELSE.TXT", status=1).output
+    told = run("schema", "try", "mine/mill.toml", "ELSE.TXT", status=1).output
+    assert r"not recognised: '^Mill \S+: \S+ sacks ground$' was not found" in told
+    assert "mill recognises none of it, so nothing is read." in told and "not read." not in told
 
 
 def test_try_with_a_shipped_schema_by_name_on_a_run(bench):
@@ -199,17 +201,28 @@ def test_check_tells_all_faults_of_all_schemas_and_samples_at_once(bench):
         MILL.replace('"mill"', '"bad"').replace('"lower"', '"less"').replace('unit = "s"', 'unit = "sec"'),
         encoding="utf-8",
     )
+    (bench / "mine" / "cut.toml").write_bytes(b'schema = "cut"\ntitle = "\xff"\n')
     (bench / "mine" / "off.toml").write_text(
         MILL.replace('"mill"', '"off"').replace('time = "16.50"', 'time = "16.5"'), encoding="utf-8"
     )
     result = run("schema", "check", "mine", status=5)
-    assert "3 faults" in result.stderr
+    assert "4 faults" in result.stderr
+    assert "mine/cut.toml, line 2: not UTF-8" in result.stderr
     assert "mine/bad.toml, line 12, metrics.time.better: 'less' is not known" in result.stderr
-    assert "mine/bad.toml, line 11, metrics.time.unit: 'sec' is not known" in result.stderr
+    assert (
+        "mine/bad.toml, line 11, metrics.time.unit: 'sec' is not known; right would be 's', or units = ['sec']"
+        in result.stderr
+    )
     assert (
         "mine/off.toml, line 15, samples[0].readings.time: read: 16.50; right would be 16.5" in result.stderr
     )
-    assert len(answer("schema", "check", "mine", status=5)["faults"]) == 3
+    assert result.stderr.index("bad.toml, line 11") < result.stderr.index("bad.toml, line 12")
+    assert len(answer("schema", "check", "mine", status=5)["faults"]) == 4
+
+
+def test_a_schema_may_begin_with_a_byte_order_mark(bench):
+    (bench / "mine" / "mill.toml").write_text(MILL, encoding="utf-8-sig")
+    assert "1 schema without a fault, 1 sample read as told." in run("schema", "check", "mine").output
 
 
 def test_check_says_which_schema_carries_no_sample(bench):

@@ -159,7 +159,7 @@ def test_samples_that_differ_are_refused_beyond_what_is_allowed():
         cut(picture)
     assert told.value.where == "row 3, column 1 (pixels 0 to 7, 28 to 41)"
     assert (
-        "'0' differs in 1 pixels from row 1, column 1 (pixels 0 to 7, 0 to 13) (0 allowed)" in told.value.what
+        "'0' differs in 1 pixel from row 1, column 1 (pixels 0 to 7, 0 to 13) (0 allowed)" in told.value.what
     )
     assert cut(picture, allow=1).cell_of("0") == CHAMFER[8, 14].cell_of("0")
 

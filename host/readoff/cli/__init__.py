@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import importlib.util
 import io
+import json
 import sys
-from typing import Any
+from typing import Any, NoReturn
 
 import click
 
@@ -61,7 +62,7 @@ _STATUS: tuple[tuple[type[ReadoffError], int], ...] = (
 
 
 class _Commands(Listing):
-    """The commands, which tell every error in one sentence."""
+    """The commands, which tell every error in one sentence, and with --json as an object, too."""
 
     def invoke(self, ctx: click.Context) -> Any:
         for stream in (sys.stdout, sys.stderr):
@@ -74,28 +75,39 @@ class _Commands(Listing):
         except click.exceptions.NoArgsIsHelpError:  # asked for nothing: the help is the answer
             raise
         except click.UsageError as error:
-            _one_sentence(error)
-            ctx.exit(error.exit_code)
+            _tell(ctx, _as_ours(error), error.exit_code)
         except ReadoffError as error:
-            click.echo(f"readoff: {error.sentence()}", err=True)
-            ctx.exit(next((status for kind, status in _STATUS if isinstance(error, kind)), 1))
+            status = next((status for kind, status in _STATUS if isinstance(error, kind)), 1)
+            _tell(ctx, error, status, by="readoff: ")
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        ctx.meta[_AS_JSON] = "--json" in args
         try:
             return super().parse_args(ctx, args)
         except click.exceptions.NoArgsIsHelpError:
             raise
         except click.UsageError as error:
-            _one_sentence(error)
-            ctx.exit(error.exit_code)
+            _tell(ctx, _as_ours(error), error.exit_code)
 
 
-def _one_sentence(error: click.UsageError) -> None:
-    """A command line that makes no sense, told as every other error: where, what, and the next step."""
+_AS_JSON = "readoff.json"
+
+
+def _tell(ctx: click.Context, error: ReadoffError, status: int, *, by: str = "") -> NoReturn:
+    """Says what went wrong, and ends the command: a sentence for people, with --json an object in one line, too."""
+    click.echo(by + error.sentence(), err=True)
+    if ctx.meta[_AS_JSON]:
+        told = {"what": error.what, "where": error.where, "next_step": error.next_step, "status": status}
+        faults = getattr(error, "faults", ())
+        click.echo(json.dumps({"error": told | ({"faults": faults} if faults else {})}, ensure_ascii=False))
+    ctx.exit(status)
+
+
+def _as_ours(error: click.UsageError) -> UsageError:
+    """A command line that makes no sense, as every other error: where, what, and the next step."""
     where = error.ctx.command_path if error.ctx else "readoff"
     what = error.format_message().strip().rstrip(".")
-    ending = "" if what.endswith("?") else "."
-    click.echo(f"{where}: {what[:1].lower()}{what[1:]}{ending} See: {where} --help", err=True)
+    return UsageError(f"{what[:1].lower()}{what[1:]}", where=where, next_step=f"See: {where} --help")
 
 
 @click.group(

@@ -17,7 +17,7 @@ import click
 
 from readoff import resources
 from readoff.cli.progress import Progress
-from readoff.errors import SchemaError, UsageError
+from readoff.errors import NoStoreYetError, SchemaError, UsageError
 
 if TYPE_CHECKING:
     from readoff.arrivals.intake import TakenResult
@@ -43,16 +43,19 @@ class Place:
         return self._telling(open_store(self.store, load_all_schemas(self.schemas)))
 
     def open_to_look(self) -> Store:
-        """The store as it is; where there is none, says how to begin and ends the command with status 1.
+        """The store as it is. Raises NoStoreYetError where there is none.
 
         Schemas are only read where something that came is not read yet, so a faulty one stands in nobody's way.
         """
         from readoff.store import open_store
 
-        if not self.store.exists():
-            click.echo(_FIRST_START.format(store=self.store), err=True)
-            click.get_current_context().exit(1)
+        self.need_store()
         return self._telling(open_store(self.store, lambda: load_all_schemas(self.schemas), create=False))
+
+    def need_store(self) -> None:
+        """Raises NoStoreYetError, which says how to begin, where there is no store."""
+        if not self.store.exists():
+            raise NoStoreYetError("there is no store yet", where=str(self.store), next_step=_FIRST_START)
 
     def _telling(self, store: Store) -> Store:
         """The store, which says on a terminal how far its long work is."""
@@ -121,13 +124,16 @@ def own_schemas(folder: Path | None) -> dict[str, str]:
 def read_schema_file(path: Path) -> str:
     """The text of a schema's file. Raises SchemaError where it is none."""
     try:
-        return path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise SchemaError(f"cannot be read as text ({error})", where=str(path)) from error
+        return path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise SchemaError(f"cannot be read ({error.strerror})", where=str(path)) from error
+    except UnicodeDecodeError as error:
+        line = path.read_bytes()[: error.start].count(b"\n") + 1
+        raise SchemaError("not UTF-8; right would be text in UTF-8", where=f"{path}, line {line}") from error
 
 
 _FIRST_START = """\
-There is no store at {store} yet. Ways to begin:
+Ways to begin:
 
   readoff demo                  runs the real agent in a test machine, and compares two invented configurations
   readoff take PATH…            brings in records (*.RDO) from a floppy, a card or a share

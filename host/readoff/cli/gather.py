@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from readoff.cli.common import Place, echo_json, making_many, store_options
+from readoff.errors import UsageError
 
 if TYPE_CHECKING:
     from readoff.store.gather import Gathered
@@ -28,6 +29,9 @@ def gather(others: tuple[Path, ...], place: Place) -> None:
     """
     from readoff.store.gather import gather as gather_store
 
+    for other in others:
+        if not other.is_file():
+            raise UsageError("there is no store", where=str(other), next_step="Nothing was gathered.")
     with place.open_to_write() as store, making_many():
         gathered = [gather_store(store, other) for other in others]
     if place.as_json:

@@ -77,7 +77,7 @@ def read_bench(path: Path) -> Bench:
     from readoff.power import load_bench
 
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
         mode = path.stat().st_mode
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"

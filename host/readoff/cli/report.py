@@ -136,7 +136,7 @@ def of_study_file(store: Store, file: Path) -> Subject:
     verdicts = seen.verdicts()
     publication = with_more(store, of_study(seen, verdicts, file.name))
     findings = plain(verdicts_shown.as_values(seen, verdicts))
-    return Subject(publication, {"study": "study.toml"}, findings, file.read_text(encoding="utf-8"))
+    return Subject(publication, {"study": "study.toml"}, findings, file.read_text(encoding="utf-8-sig"))
 
 
 def _of_labels(store: Store, labels: tuple[str, ...], asked: dict[str, Any]) -> Subject:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import click
 
 from readoff.cli.common import Place, echo_json, making_many, store_options
-from readoff.errors import StoreError
 
 if TYPE_CHECKING:
     from readoff.store.changes import Change, Changes
@@ -26,8 +25,7 @@ def reread(place: Place) -> None:
     Example:
       readoff reread --schemas my-schemas
     """
-    if not place.store.exists():
-        raise StoreError("there is no store", where=str(place.store), next_step="Take something first.")
+    place.need_store()
     with place.open_to_write() as store, making_many():
         changes = store.reread()
     if place.as_json:

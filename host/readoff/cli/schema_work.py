@@ -141,10 +141,15 @@ class Checked:
 
 def check_files(files: Sequence[Path]) -> Checked:
     """Loads schemas, together and each by itself, and tries the samples of all that load."""
-    texts = [(path, read_schema_file(path)) for path in files]
+    faults: list[str] = []
+    texts: list[tuple[Path, str]] = []
+    for path in files:
+        try:
+            texts.append((path, read_schema_file(path)))
+        except SchemaError as error:
+            faults.append(error.sentence().rstrip("."))
     named = {path.name for path in files}
     around = {name: text for path in files for name, text in beside(path) if name not in named}
-    faults: list[str] = []
     try:
         load_schemas([*around.items(), *((str(path), text) for path, text in texts)])
     except SchemaError as error:

@@ -41,7 +41,7 @@ def read_file(path: Path) -> Study:
     from readoff.studies import load_study
 
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
         raise UsageError(
             "the study cannot be read (it is not UTF-8 text)", where=str(path), next_step="Save it as UTF-8."

@@ -112,6 +112,7 @@ def _of_labels(store: Store, name: str, beside: Sequence[str], margin: float) ->
     beside: labels that are compared with the same base at the same time; OTHER may be among them.
     """
     from readoff.reports import compare_labels
+    from readoff.reports.comparison import labels_told
     from readoff.reports.publication import compare_all
     from readoff.store import find
 
@@ -124,9 +125,7 @@ def _of_labels(store: Store, name: str, beside: Sequence[str], margin: float) ->
     splits = [(pair[:at], pair[at + 1 :]) for at, letter in enumerate(pair) if letter == "~"]
     both = next(((base, other) for base, other in splits if base in known and other in known), None)
     if both is None:
-        raise UsageError(
-            f"{pair!r} names no two labels", next_step=f"Labels in this store: {', '.join(map(repr, known))}."
-        )
+        raise UsageError(f"{pair!r} names no two labels", next_step=labels_told(known))
     # One of the family that readoff compare and readoff report judge together, where it is one of them.
     result = compare_all(
         store, both[0], (both[1], *(each for each in dict.fromkeys(beside) if each != both[1])), margin=margin

@@ -63,14 +63,19 @@ class Faults:
 
     file: str
     lines: dict[str, int] = field(default_factory=dict)
-    told: list[str] = field(default_factory=list)
+    _found: list[tuple[int, str]] = field(default_factory=list)
+
+    @property
+    def told(self) -> list[str]:
+        """A sentence for each, by their lines."""
+        return [sentence for _, sentence in sorted(self._found, key=lambda each: each[0])]
 
     def add(self, key: str, what: str, right: str) -> None:
         """Note a fault: the key where it is, what is wrong, and what would be right."""
         line = self.line(key)
         place = f"{self.file}, line {line}" if line else self.file
         key, what, right = _short(key or "the whole file", 150), _short(what, 300), _short(right, 500)
-        self.told.append(f"{place}, {key}: {what}; right would be {right}")
+        self._found.append((line or 0, f"{place}, {key}: {what}; right would be {right}"))
 
     def line(self, key: str) -> int | None:
         """Line of a key, else of the nearest table around it, else None."""

@@ -211,7 +211,7 @@ class Parser:
             self.names.append(token)
             return lambda inputs: inputs[token]
         if token != "(":
-            raise self.fail("a number, a metric or (")
+            raise self.fail("a number, a metric or '('")
         return self.bracketed()
 
     def bracketed(self) -> Reckon:

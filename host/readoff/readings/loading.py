@@ -9,6 +9,7 @@ import hashlib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from difflib import get_close_matches
 from functools import partial
 
 from readoff.errors import SchemaError
@@ -26,7 +27,7 @@ from readoff.readings.screen import SCREEN
 from readoff.readings.shown import CaptureKind
 from readoff.readings.table import Table, top_table
 from readoff.readings.text import TEXT
-from readoff.readings.units import UNITS, factor_between
+from readoff.readings.units import UNITS, factor_between, unit_named
 
 LONGEST_SCHEMA = 65536
 MOST_RULES = 50
@@ -209,7 +210,11 @@ def _metric(name: str, table: Table, own_units: Sequence[str], kind: Kind) -> Me
 
 def _known_unit(table: Table, key: str, unit: str, units: frozenset[str]) -> None:
     if unit not in units:
-        table.faults.unknown(table.key(key), unit, units)
+        near = unit_named(unit, {}, UNITS) or next(iter(get_close_matches(unit, sorted(units), 1)), "")
+        known = f"{near!r}, or " if near else ""
+        table.fault(
+            key, f"{unit!r} is not known", f"{known}units = [{unit!r}] at the top, for one of its own"
+        )
 
 
 def _kilo(table: Table) -> int:

@@ -176,14 +176,16 @@ def compare_labels(
     )
 
 
+def labels_told(labels: Sequence[str]) -> str:
+    """The labels of a store, for somebody who named another."""
+    return f"Labels in this store: {', '.join(map(repr, labels)) or 'none'}."
+
+
 def _check_labels(store: Store, base: str, other: str) -> None:
     there = find.labels(store)
     for label in (base, other):
         if label not in there:
-            told = ", ".join(repr(each) for each in there) or "none"
-            raise UsageError(
-                f"no run carries the label {label!r}", next_step=f"Labels in this store: {told}."
-            )
+            raise UsageError(f"no run carries the label {label!r}", next_step=labels_told(there))
     if base == other:
         raise UsageError("BASE and OTHER are the same label", next_step="Name two configurations.")
 
