@@ -74,7 +74,7 @@ def test_one_wrong_pixel_is_told_with_its_cell():
     assert cell.column == 6
     assert cell.reason == (
         "the cell in row 2, column 7 (pixels 48 to 55, 16 to 31) is no glyph of chamfer: "
-        "'1' is nearest, 1 pixels off (0 allowed)"
+        "'1' is nearest, 1 pixel off (0 allowed)"
     )
     assert texts(rows, allow=1) == ["Rate: 72.9", "Time: 10.5"]
     assert texts(flipped(rows, (49, 28)), allow=1) == ["Rate: 72.9", "Time: �0.5"]

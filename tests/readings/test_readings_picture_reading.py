@@ -133,7 +133,7 @@ def test_one_pixel_beyond_what_is_allowed_is_held():
     reason = held(read(png(flipped(ROWS, NUMBER))))
     assert reason == (
         "the cell in row 2, column 7 (pixels 48 to 55, 16 to 31) is no glyph of chamfer: "
-        "'8' is nearest, 1 pixels off (0 allowed)"
+        "'8' is nearest, 1 pixel off (0 allowed)"
     )
     schemas = load(schema_text(more="allow = 1\napart = 3"))
     assert "2 pixels off (1 allowed)" in held(read(png(flipped(ROWS, NUMBER, (51, 28))), schemas))

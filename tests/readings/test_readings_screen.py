@@ -166,7 +166,7 @@ def test_every_condition_is_explained():
     )
     (verdict,) = explain([picture((1, 5, "Weir 2.0"))], schemas)
     assert [(condition.met, condition.text) for condition in verdict.conditions] == [
-        (True, "the capture is a screen, the schema reads screen"),
+        (True, "the capture is of the kind screen, the schema reads screen"),
         (True, "the screen is 80x25, the schema reads 80x25"),
         (True, "'Weir' stands in row 1, column 5"),
         (False, "'Mill' does not stand there"),

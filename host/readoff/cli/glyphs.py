@@ -64,6 +64,7 @@ def glyphs(  # noqa: PLR0913, PLR0917 - one for each option
     from readoff.readings.picture.glyphs import GLYPH_FILES
     from readoff.readings.picture.loading import load_sample
     from readoff.readings.picture.page import Region
+    from readoff.readings.picture.pixels import pixels
 
     size, rule = load_sample(cell, ink)
     lines = _text(text).splitlines()
@@ -82,7 +83,7 @@ def glyphs(  # noqa: PLR0913, PLR0917 - one for each option
         return
     click.echo(
         f"{target}: {len(found.glyphs)} glyphs of {size[0]}×{size[1]}; the closest, {one!r} and {two!r}, "
-        f"differ in {off} pixel{'s' if off > 1 else ''}."
+        f"differ in {pixels(off)}."
     )
 
 

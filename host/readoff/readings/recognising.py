@@ -50,7 +50,7 @@ def _by_name(view: View, rules: Recognition) -> Iterator[Told]:
     kind = view.capture.kind
     if kind not in rules.kinds or len(rules.kinds) < len(TEXT_KINDS):
         wanted = " or ".join(rules.kinds)
-        yield kind in rules.kinds, lambda: f"the capture is a {kind}, the schema reads {wanted}"
+        yield kind in rules.kinds, lambda: f"the capture is of the kind {kind}, the schema reads {wanted}"
     if rules.programs:
         programs = " or ".join(rules.programs)
         if view.program:

@@ -69,8 +69,9 @@ class BinaryWay:
         """The length, where some are declared; then every fixed field that stands at a fixed offset."""
         octets = view.capture.octets
         if self.section:
-            name = view.capture.name
-            yield name == self.section, lambda: f"the section is {name}, the schema reads {self.section}"
+            name = view.capture.name if view.capture.kind is CaptureKind.PROBE else ""
+            told = f"the section is {name}" if name else "it is no section that the agent measured"
+            yield name == self.section, lambda: f"{told}, the schema reads {self.section}"
         if self.lengths:
             wanted = " or ".join(map(str, self.lengths))
             yield (

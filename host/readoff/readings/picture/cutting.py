@@ -11,7 +11,7 @@ from readoff.errors import UsageError
 from readoff.readings.picture.glyphs import MOST_GLYPHS, GlyphSet
 from readoff.readings.picture.ink import Ink, Inking
 from readoff.readings.picture.page import UNREAD, Region
-from readoff.readings.picture.pixels import Picture
+from readoff.readings.picture.pixels import Picture, pixels
 
 
 def cut_glyphs(
@@ -75,7 +75,7 @@ def _add(found: dict[str, tuple[int, str]], character: str, bits: int, place: st
     allowed = 0 if character == " " else allow
     if off > allowed:
         raise UsageError(
-            f"{character!r} differs in {off} pixels from {where} ({allowed} allowed)",
+            f"{character!r} differs in {pixels(off)} from {where} ({allowed} allowed)",
             where=place,
             next_step="Check the text, the region and the ink rule.",
         )
@@ -88,7 +88,7 @@ def _check_apart(found: dict[str, tuple[int, str]], apart: int) -> None:
             off = (bits ^ others).bit_count()
             if off < max(apart, 1):
                 raise UsageError(
-                    f"{character!r} and {other!r} ({where}) differ in {off} pixels, {max(apart, 1)} are due",
+                    f"{character!r} and {other!r} ({where}) differ in {pixels(off)}, {max(apart, 1)} are due",
                     where=place,
                     next_step="Ask for less, or leave one out if it never stands where you read.",
                 )

@@ -8,7 +8,7 @@ from itertools import groupby
 from readoff.errors import MalformedError
 from readoff.readings.picture.glyphs import GlyphSet, Match
 from readoff.readings.picture.ink import Ink, Inked, Inking, Key
-from readoff.readings.picture.pixels import Picture
+from readoff.readings.picture.pixels import Picture, pixels
 
 # Stands in the text for a cell that is not read; no glyph set may have it.
 UNREAD = "\ufffd"
@@ -142,8 +142,8 @@ class _Reader:
         (best, off), others = match.best, match.next_best
         if off > self.rule.allow or others is None:
             name, allow = self.rule.glyphs.name, self.rule.allow
-            return f"is no glyph of {name}: {best!r} is nearest, {off} pixels off ({allow} allowed)"
-        return f"may be {best!r} ({off} pixels off) or {others[0]!r} ({others[1]} off)"
+            return f"is no glyph of {name}: {best!r} is nearest, {pixels(off)} off ({allow} allowed)"
+        return f"may be {best!r} ({pixels(off)} off) or {others[0]!r} ({others[1]} off)"
 
 
 def _uncovered(

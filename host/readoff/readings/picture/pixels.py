@@ -60,6 +60,11 @@ class Picture:
         return [self.pixels[at : at + 3] for start in starts for at in range(start, start + 3 * width, 3)]
 
 
+def pixels(count: int) -> str:
+    """So many pixels, in words."""
+    return f"{count} pixel{'' if count == 1 else 's'}"
+
+
 def check_size(width: int, height: int) -> None:
     """Raises MalformedError for a picture without pixels or with too many."""
     if width < 1 or height < 1:
