@@ -102,6 +102,20 @@ def test_price_of_a_per_cent_and_who_dominates_whom():
     assert "each per cent gained" in dear.sentence and "better buy: cheap" in dear.sentence
 
 
+def test_prices_carry_their_currency_where_one_was_said():
+    offers = [
+        Offer("good", 10, boots([110, 110.2, 109.8], "c")),
+        Offer("idle", 5, boots([100.1, 100.2, 99.7], "e")),
+    ]
+    good, idle = weigh(RATE, "base", boots(BASE), offers, currency="EUR")
+    low, high = (f"{price:.4g}" for price in (good.cheapest, good.dearest))
+    assert f"good costs {good.per_cent_price:.4g} EUR for each per cent gained" in good.sentence
+    assert f"[95 % interval {low} to {high} EUR; " in good.sentence
+    assert idle.sentence.startswith("For 5 EUR, idle buys no gain")
+    (bare,) = weigh(RATE, "base", boots(BASE), offers[:1])
+    assert "EUR" not in bare.sentence and f"interval {low} to {high}; " in bare.sentence
+
+
 def test_each_declared_look_asks_more_of_an_offer_too():
     offers = [Offer("x", 10, boots([102.2, 102.5, 101.7], "c"))]
     (once,) = weigh(RATE, "base", boots(BASE), offers)

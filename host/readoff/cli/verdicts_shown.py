@@ -81,8 +81,7 @@ def show(seen: StudyInStore, verdicts: Verdicts, file: Path) -> None:
         looks.heading("Over all metrics: geometric mean of ratios, above 1 is better")
         _judged(verdicts.overall)
     lines("Targets", verdicts.targets)
-    currency = f" (in {seen.study.currency})" if seen.study.currency else ""
-    lines(f"What it is worth{currency}", verdicts.worth)
+    lines("What it is worth", verdicts.worth)
     lines("Drift over the session", [f"{name}: {said}" for name, _, said in verdicts.drifts])
     if seen.done.order_from:
         looks.say(f"The order of the boots is known from {seen.done.order_from}.", indent=2)

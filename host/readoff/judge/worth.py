@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 from readoff.errors import JudgeRefusal
@@ -35,7 +35,7 @@ class Worth:
     gain: how much better than BASE, in per cent of BASE's reading turned so that more is better.
     per_cent_price: price of one per cent; None where no gain was found. cheapest, dearest: its 95 % limits;
     dearest is None where the gain may be next to nothing. dominated_by: labels of better buys ("" stands for
-    leaving all as it is).
+    leaving all as it is). currency: what prices are in, "" where nobody said.
     """
 
     offer: Offer
@@ -45,22 +45,30 @@ class Worth:
     cheapest: float | None
     dearest: float | None
     dominated_by: tuple[str, ...]
+    currency: str = ""
+
+    def in_money(self, price: float) -> str:
+        """A price with its currency."""
+        return f"{plain_number(price)} {self.currency}".rstrip()
 
     @property
     def sentence(self) -> str:
         """Plain words first, figures after."""
         label = self.offer.label
         if self.per_cent_price is None:
-            words = f"For {plain_number(self.offer.price)}, {label} buys no gain that was found"
+            words = f"For {self.in_money(self.offer.price)}, {label} buys no gain that was found"
         else:
-            words = f"{label} costs {plain_number(self.per_cent_price)} for each per cent gained"
+            words = f"{label} costs {self.in_money(self.per_cent_price)} for each per cent gained"
         if self.dominated_by:
             names = [name or "leaving all as it is" for name in self.dominated_by]
             words += f"; a better buy: {', '.join(names)}"
         if self.cheapest is None:
             return f"{words}."
-        high = "no upper limit" if self.dearest is None else plain_number(self.dearest)
-        return f"{words}. [95 % interval {plain_number(self.cheapest)} to {high}; gain {self.gain:.3g} %]"
+        if self.dearest is None:
+            span = f"{self.in_money(self.cheapest)} to no upper limit"
+        else:
+            span = f"{plain_number(self.cheapest)} to {self.in_money(self.dearest)}"
+        return f"{words}. [95 % interval {span}; gain {self.gain:.3g} %]"
 
 
 def weigh(
@@ -71,10 +79,11 @@ def weigh(
     *,
     margin: float = DEFAULT_MARGIN,
     looks: int = 1,
+    currency: str = "",
 ) -> tuple[Worth, ...]:
     """Weigh offers against BASE and each other, all comparisons one family under Holm's rule.
 
-    looks: how often they will be weighed in all, declared beforehand. Raises JudgeRefusal as compare does, for a
+    looks: how often they will be weighed in all, declared beforehand. currency: what prices are in. Raises JudgeRefusal as compare does, for a
     price below zero, a label twice, and for a metric of which neither way is better.
     """
     if metric.better is Better.NEITHER:
@@ -89,7 +98,7 @@ def weigh(
     pairs = list(combinations(range(len(whole)), 2))
     findings = as_family([_judge(metric, whole, pair, margin, looks) for pair in pairs])
     by_pair = dict(zip(pairs, findings, strict=True))
-    return tuple(_worth(whole, place, by_pair) for place in range(1, len(whole)))
+    return tuple(replace(_worth(whole, at, by_pair), currency=currency) for at in range(1, len(whole)))
 
 
 def _judge(

@@ -242,14 +242,13 @@ def _described(seen: StudyInStore, each: Configuration) -> Described:
 
 
 def _study_lists(seen: StudyInStore, verdicts: Verdicts) -> Iterable[tuple[str, tuple[str, ...]]]:
-    currency = f" (in {seen.study.currency})" if seen.study.currency else ""
     standing = [f"{each.about}: {each.sentence}" for each in verdicts.notices if not each.why]
     explained = [
         f"{each.about}: {each.sentence} Explained: {each.why}" for each in verdicts.notices if each.why
     ]
     every = (
         ("Targets", verdicts.targets),
-        (f"What it is worth{currency}", verdicts.worth),
+        ("What it is worth", verdicts.worth),
         ("Failures", [each.sentence() for each in verdicts.failures]),
         ("Remarks", [each.sentence() for each in verdicts.remarks]),
         ("What the guard found, and nobody explained", standing),

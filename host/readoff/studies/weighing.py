@@ -88,6 +88,7 @@ def weighings(study: Study, done: Done, each: Gathered, notices: Sequence[Notice
             offers,
             margin=each.wanted.margin,
             looks=study.looks,
+            currency=study.currency,
         )
         for worth in weighed:
             label = worth.offer.label
