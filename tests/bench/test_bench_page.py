@@ -4,7 +4,7 @@ import pytest
 
 from bench.bench_page import FEW, kept_beside, to_the_row
 from readoff.page.configurations import configurations_view
-from readoff.page.findings import findings_view
+from readoff.page.findings import Rules, findings_view
 from readoff.page.runs import runs_view
 from readoff.store import find
 from readoff.store.browse import open_to_read, run_page
@@ -33,7 +33,7 @@ ASKED = {
     "runs": lambda store: runs_view(store, "", "", "", 0),
     "labels": find.labels,
     "two configurations": lambda store: configurations_view(store, ["label-0000", "label-0001"]),
-    "their findings": lambda store: findings_view(store, "label-0000", "label-0001", 0.02),
+    "their findings": lambda store: findings_view(store, "label-0000", "label-0001", Rules(0.02)),
 }
 
 

@@ -83,8 +83,9 @@ def weigh(
 ) -> tuple[Worth, ...]:
     """Weigh offers against BASE and each other, all comparisons one family under Holm's rule.
 
-    looks: how often they will be weighed in all, declared beforehand. currency: what prices are in. Raises JudgeRefusal as compare does, for a
-    price below zero, a label twice, and for a metric of which neither way is better.
+    looks: how often they will be weighed in all, declared beforehand. currency: what prices are in.
+    Raises JudgeRefusal as compare does, for a price below zero, a label twice, and for a metric of which neither
+    way is better.
     """
     if metric.better is Better.NEITHER:
         raise JudgeRefusal("worth needs a metric of which one way is better", where=metric.name)

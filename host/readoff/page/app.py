@@ -25,7 +25,7 @@ from readoff.judge import DEFAULT_MARGIN
 from readoff.page.bench import Bench
 from readoff.page.configurations import configurations_view
 from readoff.page.deeds import Deeds
-from readoff.page.findings import finding_view, findings_view
+from readoff.page.findings import Rules, finding_view, findings_view
 from readoff.page.guard import Door, Guard
 from readoff.page.pictures import picture_png
 from readoff.page.pulse import VIEWERS, Beat, Pulse
@@ -255,13 +255,12 @@ class Page:
 
     async def findings(self, request: Request) -> Response:
         """Two configurations judged."""
-        base, other, margin = _text(request, "base"), _text(request, "other"), self._look.margin
-        study = self._sound_study()
+        base, other, rules = _text(request, "base"), _text(request, "other"), self._rules(request)
         return await self._show(
             request,
             "findings.html",
-            lambda store: findings_view(store, base, other, margin, study),
-            (self._pulse.beat.store, study),
+            lambda store: findings_view(store, base, other, rules),
+            (self._pulse.beat.store, rules),
         )
 
     async def finding(self, request: Request) -> Response:
@@ -269,13 +268,17 @@ class Page:
         base, other = _text(request, "base"), _text(request, "other")
         program, arguments = _text(request, "program"), _text(request, "arguments")
         key = program, arguments, _text(request, "metric"), _text(request, "unit")
-        margin, study = self._look.margin, self._sound_study()
+        rules = self._rules(request)
         return await self._show(
             request,
             "finding.html",
-            lambda store: finding_view(store, base, other, margin, key, study),
-            (self._pulse.beat.store, study),
+            lambda store: finding_view(store, base, other, key, rules),
+            (self._pulse.beat.store, rules),
         )
+
+    def _rules(self, request: Request) -> Rules:
+        """By what findings are judged; ?by=page leaves the study aside."""
+        return Rules(self._look.margin, self._study(), request.query_params.get("by") == "page")
 
     # -- answers -------------------------------------------------------------------------------------------------
 

@@ -2,42 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import urlencode
 
 from readoff.errors import UsageError
-from readoff.judge import Finding, Verdict
-from readoff.page.charts import BootChart, IntervalChart, boot_chart, interval_chart
+from readoff.page.ruling import Judged, Key, Ruling, Studied, by_margin, by_study, studied
+from readoff.page.step_view import StudyTrouble
 from readoff.page.worth import beyond
-from readoff.reports.comparison import Compared, Comparison, Evidence, by_boot, compare_labels, mean_of
+from readoff.reports.comparison import Evidence, by_boot, mean_of
 from readoff.store import Store, find
 from readoff.studies import Study
 
-# Words and signs, so that colour is never all there is.
-_TONES = {
-    Verdict.FASTER: ("gain", "▲"),
-    Verdict.HIGHER: ("gain", "▲"),
-    Verdict.SLOWER: ("loss", "▼"),
-    Verdict.LOWER: ("loss", "▼"),
-    Verdict.NO_DIFFERENCE: ("same", "＝"),
-    Verdict.UNDECIDED: ("open", "?"),
-}
+_APART = {"by": "page"}
+"""In an address: by the page's own margin, whatever the study says."""
 
 
 @dataclass(frozen=True)
-class Judged:
-    """One metric as the page shows it. address: of its own view."""
+class Rules:
+    """By what findings are judged. margin: the page's own; study: goes before it, where it has the two; apart: not."""
 
-    compared: Compared
-    title: str
-    verdict: str
-    tone: str
-    sign: str
-    sentence: str
-    address: str
-    interval: IntervalChart | None
-    boots: BootChart | None
+    margin: float
+    study: Study | StudyTrouble | None = None
+    apart: bool = False
 
 
 @dataclass(frozen=True)
@@ -58,85 +45,84 @@ class BootOf:
     readings: tuple[ReadFrom, ...]
 
 
-def findings_view(
-    store: Store, base: str, other: str, margin: float, study: Study | None = None
-) -> dict[str, Any]:
-    """Every metric that two configurations have in common, judged. Without names, the first two by the alphabet.
-
-    study: tells what the other one is worth.
-    """
-    labels = find.labels(store)
+def findings_view(store: Store, base: str, other: str, rules: Rules) -> dict[str, Any]:
+    """Two configurations judged. Without names, the study's first two, or the first two by the alphabet."""
+    found = _studied(store, rules)
+    labels = _labels(store, found)
     base, other = base or (labels[0] if labels else ""), other or next((e for e in labels if e != base), "")
     if base == other:
         other = next((each for each in labels if each != base), "")
-    common = {"labels": labels, "base": base, "other": other, "margin": margin * 100, "beyond": None}
+    view: dict[str, Any] = {"labels": labels, "base": base, "other": other, "ruling": None, "beyond": None}
+    view |= {"trouble": "", "summary": "", "aside": "", "apart": rules.apart}
     if not other:
-        return {**common, "judged": [], "result": None, "summary": "", "trouble": ""}
+        return view
     try:
-        result = compare_labels(store, base, other, margin=margin)
+        ruling = _ruling(store, found, base, other, rules)
     except UsageError as error:
-        return {**common, "judged": [], "result": None, "summary": "", "trouble": error.sentence()}
-    judged = [_judged(result, each) for each in result.compared]
-    common["beyond"] = beyond(store, study, other) if study else None
-    return {**common, "judged": judged, "result": result, "summary": _summary(judged), "trouble": ""}
+        return view | {"trouble": error.sentence()}
+    return view | {
+        "ruling": ruling,
+        "summary": _summary([each for each in ruling.judged if each.key]),
+        "aside": _aside(rules, found, base, other),
+        "beyond": beyond(found, other) if found else None,
+    }
 
 
-def finding_view(
-    store: Store,
-    base: str,
-    other: str,
-    margin: float,
-    key: tuple[str, str, str, str],
-    study: Study | None = None,
-) -> dict[str, Any]:
-    """One finding with its boots and readings. key: program, arguments, metric, unit. study: tells what it is worth."""
-    result = compare_labels(store, base, other, margin=margin)
-    each = next((one for one in result.compared if _key(one) == key), None)
-    if each is None:
+def finding_view(store: Store, base: str, other: str, key: Key, rules: Rules) -> dict[str, Any]:
+    """One finding with its boots and readings."""
+    found = _studied(store, rules)
+    ruling = _ruling(store, found, base, other, rules)
+    one = next((each for each in ruling.judged if each.key == key), None)
+    if one is None:
         raise UsageError(f"there is no finding on {key[2]!r} of {key[0]!r} between {base!r} and {other!r}")
     numbers: dict[int, dict[tuple[str, int, str], int]] = {}
     boots = [
         BootOf(label, boot, _mean(members), tuple(_read_from(store, e, numbers) for e in members))
-        for label, side in ((base, each.base), (other, each.other))
+        for label, side in zip((base, other), one.sides, strict=True)
         for boot, members in by_boot(side).items()
     ]
-    left_out = [e for e in result.left_out if e.metric in ("", each.metric.name)]
     return {
         "base": base,
         "other": other,
-        "margin": margin * 100,
-        "one": _judged(result, each),
+        "one": one,
         "boots": boots,
-        "left_out": left_out,
-        "warnings": result.warnings,
-        "beyond": beyond(store, study, other, (key[0], key[2])) if study else None,
+        "ruling": ruling,
+        "left_out": [e for e in ruling.left_out if e.metric in ("", key[2])],
+        "aside": _aside(rules, found, base, other),
+        "apart": rules.apart,
+        "beyond": beyond(found, other, (key[0], key[2])) if found else None,
     }
 
 
-def _key(each: Compared) -> tuple[str, str, str, str]:
-    return each.task.program, each.task.arguments, each.metric.name, each.metric.unit
+def _studied(store: Store, rules: Rules) -> Studied | None:
+    return studied(store, rules.study) if isinstance(rules.study, Study) else None
 
 
-def _judged(result: Comparison, each: Compared) -> Judged:
-    finding: Finding | None = each.finding
-    tone, sign = _TONES[finding.verdict] if finding else ("open", "—")
-    program, arguments, metric, unit = _key(each)
-    asked = {"base": result.base, "other": result.other, "program": program}
-    asked |= {"arguments": arguments, "metric": metric, "unit": unit}
-    return Judged(
-        each,
-        f"{metric} of {each.task.title}",
-        str(finding.verdict) if finding else "no finding",
-        tone,
-        sign,
-        each.sentence,
-        "/finding?" + urlencode(asked),
-        interval_chart(finding) if finding else None,
-        boot_chart(each.base, each.other, (result.base, result.other)),
-    )
+def _labels(store: Store, found: Studied | None) -> list[str]:
+    """Labels of the store, the study's in its own order first."""
+    there = find.labels(store)
+    announced = [each for each in found.study.labels if each in there] if found else []
+    return [*announced, *(each for each in there if each not in announced)]
 
 
-def _summary(judged: list[Judged]) -> str:
+def _ruling(store: Store, found: Studied | None, base: str, other: str, rules: Rules) -> Ruling:
+    if found and not rules.apart and found.holds(base, other):
+        return by_study(found, base, other)
+    return by_margin(store, base, other, rules.margin, _APART if rules.apart else {})
+
+
+def _aside(rules: Rules, found: Studied | None, base: str, other: str) -> str:
+    """Why the study's rules are not followed, or "" where they are."""
+    if isinstance(rules.study, StudyTrouble):
+        return f"The study cannot be read at this moment: {rules.study.trouble}"
+    if found is None:
+        return "This page was started without a study."
+    if not found.holds(base, other):
+        return f"The study “{found.study.title}” does not hold these two against each other, in this order."
+    return f"The study “{found.study.title}” is left aside here." if rules.apart else ""
+
+
+def _summary(judged: Sequence[Judged]) -> str:
     counts: dict[str, int] = {}
     for each in judged:
         counts[each.verdict] = counts.get(each.verdict, 0) + 1

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from readoff.reports.study import read_study
-from readoff.store import Store
-from readoff.studies import Study
+from readoff.page.ruling import Studied
 
 
 @dataclass(frozen=True)
@@ -18,16 +16,16 @@ class Beyond:
     targets: tuple[str, ...]
 
 
-def beyond(store: Store, study: Study, label: str, wanted: tuple[str, str] | None = None) -> Beyond | None:
+def beyond(found: Studied, label: str, wanted: tuple[str, str] | None = None) -> Beyond | None:
     """What the study says of a configuration; of one (program, metric) only, if given. None where it has no such one.
 
     It is judged by the study's own margins.
     """
+    study, verdicts = found.study, found.verdicts
     if label not in study.labels:
         return None
     configuration = study.configuration(label)
     price = "" if configuration.price is None else f"{configuration.price:g} {study.currency}".rstrip()
-    verdicts = read_study(store, study).verdicts()
     worth = tuple(
         each.sentence
         for each in verdicts.weighings

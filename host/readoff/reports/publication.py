@@ -180,6 +180,13 @@ def of_study(seen: StudyInStore, verdicts: Verdicts, file: str) -> Publication:
     )
 
 
+def told_of_study(seen: StudyInStore, verdicts: Verdicts) -> tuple[Told, ...]:
+    """Every comparison of a study, those over all metrics last."""
+    measured = tuple(_measured(seen, each) for each in seen.gathered)
+    told = (_of_judged(each, measured) for each in verdicts.judged)
+    return (*told, *(_of_overall(each, measured) for each in verdicts.overall))
+
+
 def _measured(seen: StudyInStore, each: Gathered) -> Measured:
     wanted = each.wanted
     arguments = seen.study.program(wanted.program).arguments
@@ -323,6 +330,12 @@ def of_comparisons(store: Store, results: Sequence[Comparison], *, invented: boo
         left_out=left_out,
         asked=_asked(others, margin),
     )
+
+
+def told_of_comparison(result: Comparison) -> tuple[Told, ...]:
+    """Every metric of two labels that were compared."""
+    measured = _gathered([result], result.margin)
+    return tuple(_of_labels(result, each, measured) for each in result.compared)
 
 
 def _asked(others: Sequence[str], margin: float) -> str:
