@@ -1,9 +1,12 @@
 """readoff store check, gather and export, as a person calls them."""
 
+import random
 import sqlite3
 
 import pytest
+from click.testing import CliRunner
 
+from readoff.cli import main
 from support import store_samples as samples
 from support.commands import answer, run
 
@@ -39,6 +42,62 @@ def test_check_and_repair(bench):
     output = run("store", "check", "--store", "one.db", "--repair", status=1).output
     assert "arrival 1 (one2.RDO): its octets are not those that came" in output
     assert "readoff gather" in output
+
+
+COMMANDS = (
+    "runs",
+    "show 1",
+    "held",
+    "compare a b",
+    "reread",
+    "export tables",
+    "store check",
+    "store check --repair",
+    "take one2.RDO",
+)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_damaged_file_is_told_whatever_is_asked_of_it(bench, seed):
+    """A page of it over another one, or spoiled bits, each time anew: an answer or a sentence, never a traceback."""
+    with sqlite3.connect("one.db") as db:
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        (size,) = db.execute("PRAGMA page_size").fetchone()
+    db.close()
+    sound, chance = (bench / "one.db").read_bytes(), random.Random(seed)
+    for number, command in enumerate(COMMANDS):
+        octets = bytearray(sound)
+        if seed % 2:
+            one, other = chance.sample(range(len(octets) // size), 2)
+            octets[other * size : (other + 1) * size] = octets[one * size : (one + 1) * size]
+        else:
+            for _ in range(20):
+                octets[chance.randrange(100, len(octets))] ^= 1 << chance.randrange(8)
+        path = f"damaged{number}.db"
+        (bench / path).write_bytes(octets)
+        result = CliRunner().invoke(main, [*command.split(), "--store", path])
+        assert result.exception is None or isinstance(result.exception, SystemExit), command
+        assert result.output or result.stderr
+
+
+def test_an_error_that_damage_explains_names_it(bench, monkeypatch):
+    with sqlite3.connect("one.db") as db:
+        db.execute("PRAGMA writable_schema = ON")
+        db.execute(
+            "UPDATE sqlite_master SET sql = replace(sql, 'boot TEXT NOT NULL', 'boot TEXT') WHERE name = 'runs'"
+        )
+    db.close()
+    damage("one.db", "UPDATE runs SET boot = NULL")
+    with sqlite3.connect("one.db") as db:
+        db.execute("PRAGMA writable_schema = ON")
+        db.execute(
+            "UPDATE sqlite_master SET sql = replace(sql, 'boot TEXT', 'boot TEXT NOT NULL') WHERE name = 'runs'"
+        )
+    db.close()
+    told = run("runs", "--store", "one.db", status=3).stderr
+    assert "one.db: the store's file is damaged (NULL value in runs.boot)" in told and "store check" in told
+    assert "- repaired" in run("store", "check", "--store", "one.db", "--repair").output
+    run("runs", "--store", "one.db")
 
 
 def test_gather_into_a_new_store(bench):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -70,13 +70,25 @@ def telling(where: str, note: str = "") -> Iterator[None]:
     """Turns SQLite's errors into StoreError. note: what follows for the octets at hand, for the person."""
     try:
         yield
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         what, next_step = _in_our_words(error)
         raise StoreError(what + note, where=where, next_step=next_step) from error
 
 
-def _in_our_words(error: sqlite3.Error) -> tuple[str, str]:
+def damage_of(path: Path) -> str:
+    """What SQLite first finds wrong in a file that is there, or "". For errors that a sound one would not cause."""
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as db:
+            said = str(db.execute("PRAGMA quick_check(1)").fetchone()[0])
+    except (sqlite3.Error, UnicodeDecodeError) as error:
+        return str(error)
+    return "" if said == "ok" else said
+
+
+def _in_our_words(error: sqlite3.Error | UnicodeDecodeError) -> tuple[str, str]:
     name = getattr(error, "sqlite_errorname", "") or ""
+    if isinstance(error, UnicodeDecodeError):  # SQLite quotes what it stumbles upon
+        name = "SQLITE_CORRUPT"
     for start, what, next_step in (
         ("SQLITE_BUSY", "another program has the store locked", "Wait for it to end, or end it."),
         ("SQLITE_LOCKED", "another program has the store locked", "Wait for it to end, or end it."),
