@@ -1,9 +1,12 @@
 """readoff take and watch: disk images, and files moved away once they were taken."""
 
+import errno
 import os
+import subprocess
 
 import pytest
 
+from readoff.arrivals.images import FILE_LIMIT
 from readoff.errors import StoreError
 from readoff.store import Store
 from support import store_samples as samples
@@ -35,6 +38,39 @@ def test_take_a_disk_image_by_name_and_in_a_folder(bench):
     assert [each["path"] for each in got["taken"]] == ["inbox/DISK1.IMG: A.RDO"]
     assert got["ignored"] == ["EMPTY.IMG"]
     assert "19 files taken: 18 records new, 1 known already" in run("take", "inbox").output
+
+
+def test_take_a_hard_disk_of_any_size_and_say_what_is_too_large(bench):
+    """A FAT16 volume made by mtools (Debian package mtools, GNU), longer than the longest file of records."""
+    sectors = (FILE_LIMIT + (8 << 20)) // 512
+    with (bench / "DISK.IMG").open("wb") as file:
+        file.truncate(sectors * 512)
+    shape = ["-T", str(sectors), "-h", "16", "-s", "63", "-c", "8"]
+    subprocess.run(["mformat", "-i", "DISK.IMG", *shape, "::"], check=True)
+    subprocess.run(["mcopy", "-i", "DISK.IMG", "inbox/R11.RDO", "inbox/AUTOEXEC.BAT", "::"], check=True)
+    with (bench / "LARGE.RDO").open("wb") as file:
+        file.truncate(FILE_LIMIT + 1)
+    got = answer("take", "DISK.IMG", "LARGE.RDO", "--move-to", "done", status=1)
+    assert [each["path"] for each in got["taken"]] == ["DISK.IMG: R11.RDO"]
+    assert [each["reason"] for each in got["unread"]] == [
+        f"{FILE_LIMIT + 1} octets are too many for records, and it is no disk image"
+    ]
+    assert (bench / "done" / "DISK.IMG").exists()
+
+
+def test_a_folder_that_cannot_be_read_is_named(bench, monkeypatch):
+    (bench / "inbox" / "closed").mkdir()
+    scandir = os.scandir
+
+    def refusing(path):
+        if str(path).endswith("closed"):
+            raise PermissionError(errno.EACCES, "Permission denied", str(path))
+        return scandir(path)
+
+    monkeypatch.setattr(os, "scandir", refusing)
+    told = run("take", "inbox", status=1).output
+    assert "inbox/closed: the folder cannot be read (Permission denied)" in told
+    assert "18 files taken" in told
 
 
 def test_take_moves_what_was_taken_and_nothing_else(bench):

@@ -1,6 +1,7 @@
 """Disk images made by mtools (Debian package mtools, GNU), an independent implementation of FAT."""
 
 import random
+import struct
 import subprocess
 
 import pytest
@@ -101,6 +102,51 @@ def test_volumes_of_12_and_16_bits_and_partitions(tmp_path, fill, megabytes, clu
     octets[510:512] = b"\x55\xaa"
     assert by_name(bytes(octets)) == files
     assert by_name(bytes(octets[begin:])) == files
+
+
+def test_logical_drives_of_an_extended_partition(tmp_path, fill):
+    """Chained tables as FDISK leaves them (from memory): offsets of a drive count from its own table, of the next table
+    from the extended partition's begin.
+    """
+    image, drive = tmp_path / "disk.img", 2 * 2048 * 512
+    extended, tables = 100 * 512, [100 * 512, 100 * 512 + drive]
+    image.write_bytes(bytes(extended + 2 * drive))
+    files = {}
+    for number, table in enumerate(tables, 1):
+        at = f"@@{table + 63 * 512}"
+        mtools(
+            "mformat",
+            "-i",
+            f"{image}{at}",
+            "-T",
+            drive // 512 - 63,
+            "-h",
+            16,
+            "-s",
+            63,
+            "-c",
+            4,
+            "-d",
+            2,
+            "::",
+        )
+        files |= {f"volume {number}/{name}": octets for name, octets in fill(image, at).items()}
+    octets = bytearray(image.read_bytes())
+
+    def entry(table, place, kind, first):
+        begin = table + 446 + 16 * place
+        octets[begin : begin + 16] = bytes([0, 0, 0, 0, kind, 0, 0, 0]) + struct.pack(
+            "<II", first // 512, drive // 512
+        )
+        octets[table + 510 : table + 512] = b"\x55\xaa"
+
+    entry(0, 0, 5, extended)
+    entry(tables[0], 0, 1, 63 * 512)
+    entry(tables[0], 1, 5, drive)
+    entry(tables[1], 0, 1, 63 * 512)
+    assert by_name(bytes(octets)) == files
+    entry(tables[1], 1, 5, 0)  # a circle
+    assert by_name(bytes(octets)) == files
 
 
 def test_deleted_files_are_gone_and_fragments_are_joined(tmp_path, fill):

@@ -28,15 +28,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from readoff.arrivals.bundled import looks_like_bundle
-from readoff.arrivals.images import arrivals_in
+from readoff.arrivals.images import FILE_LIMIT, arrivals_in
 from readoff.arrivals.intake import Intake
 from readoff.arrivals.moving import move_away
 from readoff.arrivals.told import About, Note, Status, Told, Took
 from readoff.contract.record import MAGIC, Completeness, Record, parse_records
 from readoff.errors import StoreError
-
-FILE_LIMIT = 64 << 20
-"""Octets in the longest file that is looked at; a record has 1 MiB at most, so such a file holds many."""
 
 AGENTS_OWN = "serial.rdo"
 _NO_RECORD = "ignored: there is no record in it"

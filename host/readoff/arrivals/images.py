@@ -13,18 +13,28 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
+from mmap import mmap
 
 from readoff.contract import cp437
 from readoff.contract.record import MAGIC
 from readoff.errors import MalformedError
 from readoff.floppy import ENTRY, FORMATS, SECTOR
 
+Octets = bytes | mmap
+"""An image: read, or mapped where it is a hard disk's."""
+
+FILE_LIMIT = 64 << 20
+"""Octets in the longest file that is looked at; a record has 1 MiB at most, so such a file holds many."""
+
 FILES_LIMIT = 100_000
 DEPTH_LIMIT = 16
+VOLUMES_LIMIT = 24
 
 _NOT_A_FILE = 0x08  # volume label; a long name has this bit set, too
 _FOLDER = 0x10
 _PARTITION_TYPES = {0x01, 0x04, 0x06, 0x0E}  # FAT12, FAT16 up to 32 MB, FAT16, FAT16 by LBA
+_EXTENDED_TYPES = {0x05, 0x0F}  # a chain of tables, each with one logical drive and the next table
 
 
 @dataclass(frozen=True)
@@ -68,57 +78,81 @@ class _Layout:
         return (self.begin + self.sectors * self.sector - self.data) // (self.cluster * self.sector)
 
 
-def is_image(octets: bytes) -> bool:
+def is_image(octets: Octets) -> bool:
     """Whether octets are a disk image with a FAT volume that can be read."""
     return bool(_volumes(octets))
 
 
-def files_in_image(octets: bytes) -> list[ImageFile]:
+def files_in_image(octets: Octets) -> list[ImageFile]:
     """All files of all volumes. Raises MalformedError when there is no FAT12 or FAT16 volume."""
     volumes = _volumes(octets)
     if not volumes:
         raise MalformedError(
             "no FAT12 or FAT16 volume is in this image", next_step="Give the files, not the image."
         )
-    files: list[ImageFile] = []
-    for number, layout in enumerate(volumes, 1):
-        prefix = f"volume {number}/" if len(volumes) > 1 else ""
-        volume = _Volume(octets, layout)
-        for name, content, problem in volume.files():
-            files.append(ImageFile(prefix + name, content, problem))
-            if len(files) >= FILES_LIMIT:
-                return files
-    return files
+    return list(_files(octets, volumes))
 
 
-def arrivals_in(octets: bytes, came_from: str) -> list[tuple[bytes, str]]:
+def arrivals_in(octets: Octets, came_from: str) -> list[tuple[bytes, str]]:
     """What a file brings, with where each came from: itself; of a disk image the files in it that hold a record."""
-    if octets.startswith(MAGIC) or not is_image(octets):
-        return [(octets, came_from)]
+    volumes = [] if octets[: len(MAGIC)] == MAGIC else _volumes(octets)
+    if not volumes:
+        return [(octets[:], came_from)]
     return [
         (each.octets, f"{came_from}: {each.name}" + (f" ({each.problem})" if each.problem else ""))
-        for each in files_in_image(octets)
+        for each in _files(octets, volumes)
         if MAGIC in each.octets
     ]
 
 
-def _volumes(octets: bytes) -> list[_Layout]:
+def _files(octets: Octets, volumes: list[_Layout]) -> Iterator[ImageFile]:
+    for number, layout in enumerate(volumes, 1):
+        prefix = f"volume {number}/" if len(volumes) > 1 else ""
+        for name, content, problem in islice(_Volume(octets, layout).files(), FILES_LIMIT):
+            yield ImageFile(prefix + name, content, problem)
+
+
+def _volumes(octets: Octets) -> list[_Layout]:
     if len(octets) < 2 * SECTOR:
         return []
     whole = _by_parameter_block(octets, 0) or _by_size(octets)
     if whole is not None:
         return [whole]
-    if octets[510:512] != b"\x55\xaa":
+    begins = islice(_partitions(octets), VOLUMES_LIMIT)
+    return [layout for begin in begins if (layout := _by_parameter_block(octets, begin)) is not None]
+
+
+def _partitions(octets: Octets) -> Iterator[int]:
+    """Where the FAT partitions of a hard disk begin, then the logical drives of its extended partition."""
+    extended = 0
+    for kind, first in _table(octets, 0):
+        if kind in _PARTITION_TYPES:
+            yield first
+        elif kind in _EXTENDED_TYPES:
+            extended = extended or first
+    at, seen = extended, {0}
+    while at not in seen:
+        seen.add(at)
+        here, at = at, 0
+        for kind, first in _table(octets, here):
+            if kind in _PARTITION_TYPES:
+                yield here + first
+            elif kind in _EXTENDED_TYPES:
+                at = extended + first
+
+
+def _table(octets: Octets, at: int) -> list[tuple[int, int]]:
+    """(type, offset) of the four entries of the partition table in the sector there."""
+    sector = octets[at : at + SECTOR]
+    if sector[510:] != b"\x55\xaa":
         return []
-    found = []
-    for at in range(0x1BE, 0x1FE, 16):
-        kind, first = octets[at + 4], struct.unpack_from("<I", octets, at + 8)[0]
-        if kind in _PARTITION_TYPES and (layout := _by_parameter_block(octets, first * SECTOR)):
-            found.append(layout)
-    return found
+    return [
+        (sector[entry + 4], struct.unpack_from("<I", sector, entry + 8)[0] * SECTOR)
+        for entry in range(0x1BE, 0x1FE, 16)
+    ]
 
 
-def _by_parameter_block(octets: bytes, begin: int) -> _Layout | None:
+def _by_parameter_block(octets: Octets, begin: int) -> _Layout | None:
     """The volume whose boot sector is at ``begin``, or None where its parameters make no sense."""
     if begin + SECTOR > len(octets):
         return None
@@ -139,7 +173,7 @@ def _by_parameter_block(octets: bytes, begin: int) -> _Layout | None:
     return layout if sound and _fits(octets, layout) else None
 
 
-def _by_size(octets: bytes) -> _Layout | None:
+def _by_size(octets: Octets) -> _Layout | None:
     known = FORMATS.get(len(octets) // SECTOR)
     if (
         known is None
@@ -151,7 +185,7 @@ def _by_size(octets: bytes) -> _Layout | None:
     return _Layout(0, SECTOR, known.cluster, 1, 2, known.root_entries, sectors, known.table_sectors)
 
 
-def _fits(octets: bytes, layout: _Layout) -> bool:
+def _fits(octets: Octets, layout: _Layout) -> bool:
     """Whether the table is there, and long enough for the clusters. An image may be cut short behind it."""
     bits = 12 if layout.clusters < 4085 else 16
     needed = -(-(layout.clusters + 2) * bits // 8)
@@ -165,7 +199,7 @@ def _fits(octets: bytes, layout: _Layout) -> bool:
 class _Volume:
     """Reads one volume."""
 
-    def __init__(self, octets: bytes, layout: _Layout) -> None:
+    def __init__(self, octets: Octets, layout: _Layout) -> None:
         self.octets, self.layout = octets, layout
         self.cluster_size = layout.cluster * layout.sector
         self.wide = layout.clusters >= 4085
@@ -194,8 +228,9 @@ class _Volume:
                 yield from self._folder(self._chain(first, self.layout.clusters)[0], name + "/", depth + 1)
 
     def _content(self, first: int, size: int) -> tuple[bytes, str]:
-        octets, problem = self._chain(first, -(-size // self.cluster_size))
-        octets = octets[:size]
+        wanted = min(size, FILE_LIMIT)
+        octets, problem = self._chain(first, -(-wanted // self.cluster_size))
+        octets, problem = octets[:wanted], problem or "no more is looked at"
         if len(octets) < size:
             return octets, f"{len(octets)} of {size} octets are there: {problem}"
         return octets, ""

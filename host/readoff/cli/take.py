@@ -8,6 +8,7 @@ import stat
 from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,7 @@ from readoff.cli.progress import Progress
 from readoff.errors import UsageError
 
 if TYPE_CHECKING:
+    from readoff.arrivals.images import Octets
     from readoff.arrivals.intake import TakenResult
     from readoff.cli.take_bundle import TakenBundle
     from readoff.store import Store
@@ -99,27 +101,31 @@ class _Taking:
             octets = self._octets(found.path)
             if octets is None:
                 continue
-            wanted = found.named or (MAGIC in octets and not looks_like_bundle(octets))
+            bundle = looks_like_bundle(octets[:64])
+            wanted = found.named or (octets.find(MAGIC) >= 0 and not bundle)
             parts = arrivals_in(octets, str(found.path)) if wanted else []
             if not parts:
-                self.bundles += [found.path] if looks_like_bundle(octets) else []
+                self.bundles += [found.path] if bundle else []
                 self.ignored.append(found.path)
                 continue
             digest = hashlib.sha256(octets).digest()
             self._read.append(_Read(found, digest, tuple(came_from for _, came_from in parts)))
             yield from parts
 
-    def _octets(self, path: Path) -> bytes | None:
-        from readoff.arrivals.folders import FILE_LIMIT
+    def _octets(self, path: Path) -> Octets | None:
+        from readoff.arrivals.images import FILE_LIMIT, is_image
 
         try:
-            if path.stat().st_size > FILE_LIMIT:
-                self.problems.append((path, f"{path.stat().st_size} octets are too many for records"))
-                return None
-            return path.read_bytes()
+            with path.open("rb") as file:
+                if (size := os.fstat(file.fileno()).st_size) <= FILE_LIMIT:
+                    return file.read()
+                octets = mmap(file.fileno(), 0, access=ACCESS_READ)
+            if is_image(octets):
+                return octets
+            self.problems.append((path, f"{size} octets are too many for records, and it is no disk image"))
         except OSError as error:
             self.problems.append((path, f"cannot be read ({error.strerror})"))
-            return None
+        return None
 
     def _move(self, read: _Read) -> None:
         from readoff.arrivals.moving import move_away
@@ -179,7 +185,8 @@ def take(
     brought = [take_bundle(path, unpack, place) for path in bundles]
     problems = [] if move_to is None else [*_moved(brought, move_to)]
     others = [path for path in paths if path not in bundles]
-    taking = _Taking(_files_in(others, every), move_to, every_result=place.as_json)
+    unread: list[tuple[Path, str]] = []
+    taking = _Taking(_files_in(others, every, unread), move_to, every_result=place.as_json, problems=unread)
     if others:
         with place.open_to_write() as store, making_many():
             taking.into(store)
@@ -220,18 +227,21 @@ def _moved(brought: Iterable[TakenBundle], move_to: Path) -> Iterator[tuple[Path
             yield path, f"taken, but not moved ({error.strerror or error})"
 
 
-def _files_in(paths: Iterable[Path], every: bool) -> Iterator[_Found]:
+def _files_in(paths: Iterable[Path], every: bool, unread: list[tuple[Path, str]]) -> Iterator[_Found]:
     """The files named, and those in the folders named: each folder's files by name, then the folders in it.
 
-    every: also those that may hold no record. Follows no links in folders.
+    every: also those that may hold no record. Follows no links in folders. unread: gets what cannot be looked at.
     """
     from readoff.arrivals.folders import AGENTS_OWN
+
+    def skipped(error: OSError) -> None:
+        unread.append((Path(error.filename), f"the folder cannot be read ({error.strerror})"))
 
     for path in paths:
         if not path.is_dir():
             yield _Found(path, True, Path(path.name))
             continue
-        for folder, folders, names in os.walk(path):
+        for folder, folders, names in os.walk(path, onerror=skipped):
             folders.sort()
             inside = Path(folder).relative_to(path)
             for name in sorted(names):
