@@ -4,9 +4,9 @@ import os
 import re
 import subprocess
 import sys
-import time
 from contextlib import closing
 from pathlib import Path
+from threading import Event
 
 import pytest
 from click.testing import CliRunner
@@ -19,77 +19,86 @@ from readoff.store import open_store
 from readoff.studies import load_study
 from support import study_records as records
 from support.agent_twin import over_socket
+from support.relay import relay_box, relay_command
 from support.twin import Twin
 
 TEXT = records.STUDY.replace("repeats = 2", "repeats = 1")
-NOTE = "import sys, time; open(sys.argv[1], 'a').write(f'{sys.argv[2]} {time.monotonic()}\\n')"
+NOTE = "import sys; open(sys.argv[1], 'a').write(sys.argv[2])"
 
 
-def a_bench(folder, more=""):
-    """A bench file whose outlet is a file that is written into."""
+def a_bench(folder, more="", *, off=None, on=None):
+    """A bench file; unless commands are given, its outlet is a file that is written into."""
     outlet = folder / "outlet"
     command = [sys.executable, "-c", NOTE, str(outlet)]
     file = folder / "desk.toml"
     file.write_text(
         f'bench = "desk"\nagents = ["{records.SERIAL:08X}"]\noff_seconds = 10\nrest_seconds = 10\n'
-        f"off = {[*command, 'off']!r}\non = {[*command, 'on']!r}\nlog = '{folder / 'power.log'}'\n{more}"
+        f"off = {off or [*command, 'off']!r}\non = {on or [*command, 'on']!r}\nlog = '{folder / 'power.log'}'\n{more}"
     )
     file.chmod(0o600)
     return file, outlet
 
 
-def outlet_lines(outlet):
-    return [line.split() for line in outlet.read_text().splitlines()] if outlet.exists() else []
-
-
+@pytest.mark.skipif(os.name != "posix", reason="ptys are POSIX")
 def test_cold_boots_without_a_hand(tmp_path):
+    """Through a relay box on a serial line; what it does and what the machine says stand in one log, in their order."""
     (tmp_path / "s.toml").write_text(TEXT)
-    bench, outlet = a_bench(tmp_path)
+    with relay_box() as relay:
+        off, on = (list(relay_command(tmp_path, relay, word, 3)) for word in ("OFF", "ON"))
+        bench, _ = a_bench(tmp_path, off=off, on=on)
+        process, port = watching(tmp_path, bench)
+        try:
+            with closing(over_socket(port)) as connection:
+                step = until_switched_on(Twin(), connection, relay)
+        finally:
+            process.terminate()
+            printed = process.communicate()[0]
+        assert relay.log == ["asked to get ready", "says that it is ready", "OFF 3", "ON 3", "another boot"]
+    assert (step["what"], step["label"]) == ("snapshot", "as-found")
+    assert "desk: switching the power off" in printed and "desk: on" in printed
+    log = (tmp_path / "power.log").read_text().splitlines()
+    assert re.match(r"\d{4}-\d\d-\d\dT[\d:.]+\+00:00 desk: switching the power off", log[0])
+    assert log[-1].endswith("desk: on") and any("[relay: OK 3 OFF]" in line for line in log)
+    with open_store(tmp_path / "s.db", load_all_schemas(None)) as store:
+        seen = read_study(store, load_study("s.toml", TEXT))
+    assert [each.warm for each in seen.done.boots] == [True] and seen.notices == ()
+
+
+def watching(folder, bench):
+    """``readoff watch`` with a study and a bench in a process of its own, and the port that it listens on."""
     command = [sys.executable, "-uc", "from readoff.cli import main; main()", "watch"]
     command += ["--port", "listen:127.0.0.1:0", "--study", "s.toml", "--store", "s.db", "--power", str(bench)]
     host = Path(readoff.__file__).resolve().parents[1]
     process = subprocess.Popen(
-        command, cwd=tmp_path, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(host)}
+        command, cwd=folder, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": str(host)}
     )
-    try:
-        told = (re.search(r"listening on TCP port (\d+)", line) for line in process.stdout)
-        port = next(int(found[1]) for found in told if found)
-        twin, kinds = Twin(), []
-        with closing(over_socket(port)) as connection:
-            # A machine that a person has reset: cold boots are asked for, so it is to be switched off and on.
-            twin.boots(warm=True)
-            while "on" not in [line[0] for line in outlet_lines(outlet)]:
-                twin.offer(connection)
-                step = twin.asks(connection)
-                kinds.append(step["what"])
-                assert len(kinds) < 200, kinds
-                if step["what"] == "person":
-                    step = twin.asks(connection, told=True)
-                if step["what"] == "snapshot":
-                    twin.does(step)
-                elif step["what"] == "power":
-                    assert not outlet_lines(outlet), "nothing is switched before the agent's word"
-                    kinds.append(twin.asks(connection, told=True)["what"])
-                    assert kinds[-1] == "wait"
-                elif step["what"] == "wait":
-                    time.sleep(0.2)
-            assert {"person", "power", "wait"} <= set(kinds)
-            twin.boots(warm=False)
-            twin.offer(connection)
-            step = twin.asks(connection)
-            assert (step["what"], step["label"]) == ("snapshot", "as-found")
-    finally:
-        process.terminate()
-        printed = process.communicate()[0]
-    (off, on) = outlet_lines(outlet)
-    assert (off[0], on[0]) == ("off", "on") and float(on[1]) - float(off[1]) >= 10
-    assert "desk: switching the power off" in printed and "desk: on" in printed
-    log = (tmp_path / "power.log").read_text().splitlines()
-    assert re.match(r"\d{4}-\d\d-\d\dT[\d:.]+\+00:00 desk: switching the power off", log[0])
-    assert log[-1].endswith("desk: on")
-    with open_store(tmp_path / "s.db", load_all_schemas(None)) as store:
-        seen = read_study(store, load_study("s.toml", TEXT))
-    assert [each.warm for each in seen.done.boots] == [True] and seen.notices == ()
+    told = (re.search(r"listening on TCP port (\d+)", line) for line in process.stdout)
+    return process, next(int(found[1]) for found in told if found)
+
+
+def until_switched_on(twin, connection, relay):
+    """Plays a machine that a person has reset, where cold boots are asked for; gives the step of its next boot."""
+    has_power = Event()
+    relay.on_switched = lambda what: has_power.set() if what == "ON 3" else None
+    twin.boots(warm=True)
+    for _ in range(100):
+        if has_power.is_set():
+            break
+        twin.offer(connection)
+        step = twin.asks(connection)
+        if step["what"] == "person":
+            step = twin.asks(connection, told=True)
+        if step["what"] == "snapshot":
+            twin.does(step)
+        elif step["what"] == "power":
+            relay.log += ["asked to get ready", "says that it is ready"]
+            assert twin.asks(connection, told=True)["what"] == "wait"
+        elif step["what"] == "wait":
+            has_power.wait(60)  # without power it asks nothing
+    relay.log.append("another boot")
+    twin.boots(warm=False)
+    twin.offer(connection)
+    return twin.asks(connection)
 
 
 # -- the command -----------------------------------------------------------------------------------------------------
