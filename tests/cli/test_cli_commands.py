@@ -208,6 +208,25 @@ def test_runs_and_its_filters(taken):
     assert text.count("zero-ws") == 6
 
 
+def test_where_no_run_is_it_is_said_what_is_there_instead(bench):
+    (bench / "S.RDO").write_bytes(samples.snapshot_record(1, 1, label="as-found"))
+    run("take", "S.RDO")
+    text = run("runs").output
+    assert text.startswith("No run has come yet, but 1 snapshot:\n")
+    assert "as-found" in text and "fits" not in text
+    assert run("runs", "--label", "as-found").output.startswith(
+        "No run has come yet, but 1 snapshot of as-found:"
+    )
+    told = run("runs", "--state", "complete").output
+    assert told == "No run has come yet, but 1 snapshot: readoff runs --snapshots\n"
+    (bench / "R.RDO").write_bytes(samples.run_record(2, 2, start={"label": "zero-ws"}))
+    run("take", "R.RDO")
+    assert run("runs", "--label", "as-found").output.startswith(
+        "None of the 1 run fits, but 1 snapshot does:\n"
+    )
+    assert run("runs", "--program", "nothing").output.startswith("None of the 1 run fits.\n")
+
+
 def test_show_a_run(taken):
     number = answer("runs", "--label", "as-found")["runs"][0]["number"]
     text = run("show", number).output

@@ -304,6 +304,26 @@ def test_without_a_study_there_is_no_step_and_no_failure(tmp_path):
         assert post(server, "/study/failures", DEEDS["fail"][1]).status == 400
 
 
+def test_when_the_plan_is_done_nothing_is_left_to_fail(tmp_path):
+    path = tmp_path / "bench.db"
+    with open_sample_store(path) as store:
+        for octets in records.boots(records.TURNS):
+            store.take(octets, "line")
+    with served(Look(path, study=lambda: load_study("s.toml", records.STUDY))) as server:
+        view = get(server, "/").octets.decode()
+    assert "The plan is done" in view and "All boots of the plan are there" in view
+    assert "If it fails" not in view and "/study/failures" not in view
+    assert 'href="/findings">What came of it' in view
+
+
+def test_a_store_of_snapshots_alone_says_so(tmp_path):
+    with open_sample_store(tmp_path / "bench.db") as store:
+        store.take(samples.snapshot_record(1, 1, label="as-found"), "line")
+    with served(Look(tmp_path / "bench.db")) as server:
+        for view in ("/", "/runs"):
+            assert "No run has come yet, but 1 snapshot" in get(server, view).octets.decode()
+
+
 def test_a_study_that_has_become_wrong_is_said(tmp_path):
     fill(tmp_path / "bench.db")
     with served(Look(tmp_path / "bench.db", study=lambda: load_study("s.toml", "study = 1"))) as server:

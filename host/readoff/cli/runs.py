@@ -48,10 +48,28 @@ def runs(
         if place.as_json:
             echo_json({"runs": Streamed(rows), "snapshots": Streamed(shots), "held": held})
         else:
-            _show(list(rows), list(shots), held)
+            found, alone = list(rows), list(shots)
+            _show(found, alone, held, "" if found else _instead(find.counts(store), label, alone))
 
 
-def _show(rows: Sequence[RunRow], shots: Sequence[SnapshotRow], held: int) -> None:
+def _instead(counts: dict[str, int], label: str, shots: Sequence[SnapshotRow]) -> str:
+    """What there is, where no run is shown."""
+    from readoff.cli.looks import counted
+
+    runs, snapshots = counts["runs"], counts["snapshots"]
+    if not counts["arrivals"]:
+        return "Nothing has come yet: readoff take FILE, or readoff watch, brings it in."
+    none = f"None of the {counted(runs, 'run')} fits" if runs else "No run has come yet"
+    if shots and runs:
+        return f"{none}, but {counted(len(shots), 'snapshot does', 'snapshots do')}:"
+    if shots:
+        return f"{none}, but {counted(len(shots), 'snapshot')}{' of ' + label if label else ''}:"
+    if runs or not snapshots:
+        return f"{none}."
+    return f"{none}, but {counted(snapshots, 'snapshot')}: readoff runs --snapshots"
+
+
+def _show(rows: Sequence[RunRow], shots: Sequence[SnapshotRow], held: int, none: str) -> None:
     from readoff.cli import looks
 
     if rows:
@@ -61,7 +79,7 @@ def _show(rows: Sequence[RunRow], shots: Sequence[SnapshotRow], held: int) -> No
             right=("run", "read", "held"),
         )
     else:
-        looks.say("No run fits.")
+        looks.say(none)
     if shots:
         looks.heading("Snapshots")
         looks.print_table(

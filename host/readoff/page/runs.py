@@ -54,6 +54,7 @@ def runs_view(store: Store, words: str, label: str, state: str, begin: int) -> d
     end = begin + len(found.runs)
     return {
         "found": found,
+        "counts": {} if found.runs else find.counts(store),
         "end": end,
         "labels": run_labels(store),
         "states": STATES,

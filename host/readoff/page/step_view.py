@@ -25,6 +25,11 @@ class StepShown:
     trouble: str = ""
 
     @property
+    def finished(self) -> bool:
+        """Whether all boots of the plan are there, so that nothing is left to fail."""
+        return self.step.kind is StepKind.FINISHED
+
+    @property
     def kind(self) -> str:
         """Who does the step, as people say it."""
         return {
