@@ -162,14 +162,14 @@ def test_take_what_is_not_there(bench):
 
 def test_take_what_cannot_be_read(bench, monkeypatch):
     """By a fault put in: the tests may run as root, who reads everything."""
-    right = Path.read_bytes
+    right = Path.open
 
-    def bad_sector(self):
+    def bad_sector(self, *how, **more):
         if self.name == "R11.RDO":
             raise OSError(5, "Input/output error")
-        return right(self)
+        return right(self, *how, **more)
 
-    monkeypatch.setattr(Path, "read_bytes", bad_sector)
+    monkeypatch.setattr(Path, "open", bad_sector)
     output = run("take", "inbox", status=1).output
     assert "R11.RDO: cannot be read (Input/output error)" in output
     assert "17 records new" in output
