@@ -158,7 +158,7 @@ HELD = {metric.name for metric in WEIR.metrics if not metric.formula}
     ("octets", "held", "told"),
     [
         # A wrong length: cut at the end, in the middle of a test, one octet too many, a count that says too much.
-        (weir(*TWO)[:-1], HELD, "total.shown"),
+        (weir(*TWO)[:-1], HELD, "total.shown: the octets end there: 8 due, 7 left"),
         (weir(*TWO)[:30], HELD, "tests"),
         (weir(*TWO, end=b"\0"), HELD, "octets are left over"),
         (weir(*TWO).replace(b"\x02\x05", b"\x03\x05"), HELD, "does not fit the layout"),

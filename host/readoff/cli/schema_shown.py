@@ -10,6 +10,7 @@ from readoff.cli import looks
 from readoff.cli.schema_work import Attempt, Judged, Started, Unknown
 from readoff.readings import Reading, Schema, as_shown
 from readoff.readings.marking import Mark, Marked, MarkKind
+from readoff.readings.wordless import wordless
 
 # How a number stands in its line: read, held, not read.
 _AROUND = {MarkKind.READ: ("»", "«"), MarkKind.HELD: ("‼", "‼"), MarkKind.UNREAD: ("‹", "›")}
@@ -85,6 +86,9 @@ def show_try(tried: Attempt, schema: Schema) -> None:
         looks.heading(tried.shot.title(index))
         if not verdict.recognised:
             looks.say(verdict.sentence(), indent=2)
+            continue
+        if schema.kind == "binary":
+            looks.say(f"{wordless(tried.shot.captures[index]) or 'a file'}, as {schema.name} reads it", indent=2)
             continue
         looks.say(f"as {schema.name} reads it; »read« ‼held‼ ‹not read›", indent=2)
         for row, line in enumerate(marked.lines):

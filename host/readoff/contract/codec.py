@@ -11,6 +11,7 @@ and where. (Interpreted, never ``compile()``d: compiled construct accepts trunca
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
@@ -30,6 +31,11 @@ _INTEGER = {
     "i16": c.Int16sl,
     "i32": c.Int32sl,
 }
+
+
+# What construct says, for people.
+_ENDS_EARLY = re.compile(r"stream read less than specified amount, expected (\d+), found (\d+)")
+_DIFFERS = re.compile(r"parsing expected (.+) but parsed (.+)")
 
 
 class _UntilEnd(c.Subconstruct):  # type: ignore[misc]
@@ -256,8 +262,12 @@ def _plain(value: Any) -> Any:
 def _reason(error: Exception) -> str:
     if isinstance(error, c.TerminatedError):
         return "octets are left over"
-    text = str(error).strip().splitlines()
-    return text[-1] if text else type(error).__name__
+    text = str(error).strip().splitlines() or [type(error).__name__]
+    if short := _ENDS_EARLY.fullmatch(text[-1]):
+        return f"the octets end there: {short[1]} due, {short[2]} left"
+    if other := _DIFFERS.fullmatch(text[-1]):
+        return f"{other[1]} is due, {other[2]} is there"
+    return text[-1]
 
 
 def _place(where: str, layout: str, error: Exception) -> str:
