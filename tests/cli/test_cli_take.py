@@ -87,6 +87,24 @@ def test_take_moves_what_was_taken_and_nothing_else(bench):
     assert (bench / "gone" / "TWO.IMG").read_bytes() == before["TWO.IMG"]
 
 
+def test_names_that_are_no_text_are_shown_as_escapes(bench):
+    odd = os.fsencode(bench / "inbox") + b"/\xff bad\nname.RDO"
+    with open(odd, "wb") as opened:
+        opened.write(samples.run_record(9, 9, console=b"Kiln: 5\r\n"))
+    told = run("take", "inbox", status=1).output
+    assert "inbox/\\udcff bad\\nname.RDO:\n" in told
+    assert "from inbox/\\udcff bad\\nname.RDO, " in run("held", status=1).output
+
+
+def test_what_is_no_file_or_empty_is_named(bench):
+    os.mkfifo("pipe")
+    for each in ("pipe", "/dev/null"):
+        assert f"{each}: it is neither a file nor a folder" in run("take", each, status=2).stderr
+    (bench / "NONE.RDO").touch()
+    assert "NONE.RDO: is empty" in run("take", "NONE.RDO", status=1).output
+    assert answer("take", "NONE.RDO", status=1)["unread"] == [{"path": "NONE.RDO", "reason": "is empty"}]
+
+
 def test_nothing_is_moved_when_nothing_was_kept(bench, monkeypatch):
     def full(*_):
         raise StoreError("the disk is full")

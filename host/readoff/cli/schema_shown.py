@@ -88,7 +88,9 @@ def show_try(tried: Attempt, schema: Schema) -> None:
             looks.say(verdict.sentence(), indent=2)
             continue
         if schema.kind == "binary":
-            looks.say(f"{wordless(tried.shot.captures[index]) or 'a file'}, as {schema.name} reads it", indent=2)
+            looks.say(
+                f"{wordless(tried.shot.captures[index]) or 'a file'}, as {schema.name} reads it", indent=2
+            )
             continue
         looks.say(f"as {schema.name} reads it; »read« ‼held‼ ‹not read›", indent=2)
         for row, line in enumerate(marked.lines):

@@ -17,6 +17,7 @@ import click
 from readoff.cli.common import Place, check_move_to, echo_json, making_many, result_values, store_options
 from readoff.cli.progress import Progress
 from readoff.errors import UsageError
+from readoff.names import printable
 
 if TYPE_CHECKING:
     from readoff.arrivals.images import Octets
@@ -101,9 +102,12 @@ class _Taking:
             octets = self._octets(found.path)
             if octets is None:
                 continue
+            if found.named and not len(octets):
+                self.problems.append((found.path, "is empty"))
+                continue
             bundle = looks_like_bundle(octets[:64])
             wanted = found.named or (octets.find(MAGIC) >= 0 and not bundle)
-            parts = arrivals_in(octets, str(found.path)) if wanted else []
+            parts = arrivals_in(octets, printable(str(found.path))) if wanted else []
             if not parts:
                 self.bundles += [found.path] if bundle else []
                 self.ignored.append(found.path)
@@ -181,6 +185,8 @@ def take(
     for path in paths:
         if not path.exists():
             raise UsageError("there is no such file or folder", where=str(path))
+        if not (path.is_file() or path.is_dir() or path.is_block_device()):
+            raise UsageError("it is neither a file nor a folder", where=str(path))
     bundles = [path for path in paths if is_bundle(path)]
     brought = [take_bundle(path, unpack, place) for path in bundles]
     problems = [] if move_to is None else [*_moved(brought, move_to)]
@@ -267,7 +273,7 @@ def _show(taking: _Taking) -> None:
             for each in result.held:
                 looks.say(f"held: {each.reason}", indent=2)
     for path, reason in taking.problems:
-        looks.say(f"{path}: {reason}")
+        looks.say(f"{printable(str(path))}: {reason}")
     parts = [f"{looks.counted(taking.new, 'record')} new"]
     parts += [f"{taking.replaced} now longer than before"] if taking.replaced else []
     parts += [f"{taking.known} known already"] if taking.known else []

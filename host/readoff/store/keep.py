@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 from readoff.arrivals.intake import Held, TakenResult
 from readoff.contract.record import RecordId
 from readoff.errors import StoreError
+from readoff.names import printable
 from readoff.store.arrived import arrived
 from readoff.store.became import results, rows_of
 from readoff.store.changes import Changes, Seen, State, changes_between
@@ -216,7 +217,7 @@ class Store:
                 seen = each.sightings or ((each.came_from, at),)
                 known = self._sightings_of(number, sightings) if again and each.sightings else set()
                 sightings += [
-                    (number, _printable(where), when) for where, when in seen if (where, when) not in known
+                    (number, printable(where), when) for where, when in seen if (where, when) not in known
                 ]
                 kept.append((number, again))
             self._keep_rows(new, sightings)
@@ -350,8 +351,3 @@ def _batches(arrivals: Iterable[Incoming]) -> Iterator[list[Incoming]]:
             batch, size = [], 0
     if batch:
         yield batch
-
-
-def _printable(came_from: str) -> str:
-    """File names that are no text (lone surrogates from the file system) as something that can be stored."""
-    return came_from.encode("utf-8", "backslashreplace").decode("utf-8")
