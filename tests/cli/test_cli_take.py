@@ -88,9 +88,8 @@ def test_take_moves_what_was_taken_and_nothing_else(bench):
 
 
 def test_names_that_are_no_text_are_shown_as_escapes(bench):
-    odd = os.fsencode(bench / "inbox") + b"/\xff bad\nname.RDO"
-    with open(odd, "wb") as opened:
-        opened.write(samples.run_record(9, 9, console=b"Kiln: 5\r\n"))
+    odd = bench / "inbox" / os.fsdecode(b"\xff bad\nname.RDO")
+    odd.write_bytes(samples.run_record(9, 9, console=b"Kiln: 5\r\n"))
     told = run("take", "inbox", status=1).output
     assert "inbox/\\udcff bad\\nname.RDO:\n" in told
     assert "from inbox/\\udcff bad\\nname.RDO, " in run("held", status=1).output
