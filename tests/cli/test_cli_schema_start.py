@@ -89,6 +89,11 @@ def test_start_never_writes_over_a_file(bench):
     assert (bench / "mine" / "loom.toml").read_text(encoding="utf-8") == "mine"
 
 
+def test_start_asks_nothing_where_it_cannot_write(bench):
+    told = start("OUT.TXT", "--out", "OUT.TXT/loom.toml", answers=(), status=2)
+    assert told.startswith("readoff: OUT.TXT: the schema cannot be written there. Name another")
+
+
 def test_start_says_what_it_could_not_do(bench):
     (bench / "CLOCK.TXT").write_bytes(b"Woven: 1,234,5 metres\r\nDone in 9.5 s\r\n")
     told = start(

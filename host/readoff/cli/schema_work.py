@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -194,6 +195,8 @@ def started(shot: Shot, out: Path | None, number: int | None, place: Place) -> S
 
     if out is not None and out.exists():
         raise UsageError("there is such a file already", where=str(out), next_step="Name a new one.")
+    folder = out.parent if out else place.schemas or Path()
+    _check_folder(folder)
     if number is not None and number > len(shot.captures):
         raise UsageError(f"it has {looks.counted(len(shot.captures), 'capture')}", where=shot.name)
     numbered = [index for index, each in enumerate(shot.captures) if candidates(each)]
@@ -206,7 +209,7 @@ def started(shot: Shot, out: Path | None, number: int | None, place: Place) -> S
     problems += check_samples(made.schema)
     if not made.carries_sample:
         problems.append("the capture is too long to be carried as a sample; add a shorter one by hand")
-    file = out or (place.schemas or Path()) / f"{draft.name}.toml"
+    file = out or folder / f"{draft.name}.toml"
     _write(file, made.text)
     verdicts = explain([capture], known, program=shot.program)
     others = tuple(verdict.schema for verdict in verdicts if verdict.recognised)
@@ -217,6 +220,15 @@ def _suggestion(shot: Shot, out: Path | None) -> str:
     """A name for the schema: that of its file, or of the program, or of the capture's file; "" where none would do."""
     stem = (out.stem if out else shot.program or Path(shot.name).stem).lower()
     return stem if stem.isascii() and stem.isidentifier() and stem[0].isalpha() else ""
+
+
+def _check_folder(folder: Path) -> None:
+    """Raises UsageError where no file can be written into a folder, or it cannot be made."""
+    there = next(each for each in (folder.absolute(), *folder.absolute().parents) if each.exists())
+    if not (there.is_dir() and os.access(there, os.W_OK | os.X_OK)):
+        raise UsageError(
+            "the schema cannot be written there", where=str(folder), next_step="Name another with --out."
+        )
 
 
 def _write(file: Path, text: str) -> None:
