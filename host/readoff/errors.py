@@ -80,6 +80,10 @@ class UsageError(ReadoffError):
     """A command was asked for something that does not exist or does not fit together."""
 
 
+class AnswerError(ReadoffError):
+    """The answer cannot be written to where it was sent."""
+
+
 class BoxError(ReadoffError):
     """The test machine was asked for something that it does not imitate, or ran away."""
 

@@ -208,6 +208,25 @@ def test_an_error_is_an_object_and_a_sentence_and_leaves_no_store_behind(
     assert what in result.stderr and list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize("words", ["schema list", "schema list --json", "--help"])
+def test_an_answer_that_cannot_be_written_is_told_in_one_sentence(words):
+    """/dev/full gives "no space" for every octet written (Linux, full(4))."""
+    program = "from readoff.cli import main; main(prog_name='readoff')"
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
+        done = subprocess.run(
+            [sys.executable, "-c", program, *shlex.split(words)],
+            check=False,
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            env={**os.environ, "PYTHONPATH": str(HOST)},
+        )
+    assert (done.returncode, done.stderr) == (
+        1,
+        "readoff: the answer: it cannot be written (No space left on device).\n",
+    )
+
+
 def test_what_needs_no_store_answers_in_json_too(tmp_path):
     def answer(*words):
         result = CliRunner().invoke(main, [*map(str, words), "--json"], prog_name="readoff")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import importlib.util
 import io
 import json
@@ -38,6 +39,7 @@ from readoff.cli import (
 )
 from readoff.cli.listing import Listing
 from readoff.errors import (
+    AnswerError,
     ContractError,
     LineError,
     PowerError,
@@ -63,6 +65,24 @@ _STATUS: tuple[tuple[type[ReadoffError], int], ...] = (
 
 class _Commands(Listing):
     """The commands, which tell every error in one sentence, and with --json as an object, too."""
+
+    def main(self, *arguments: Any, **extra: Any) -> Any:
+        try:
+            try:
+                return super().main(*arguments, **extra)
+            finally:
+                if sys.stdout is not None:  # it is None where the shell closed it
+                    sys.stdout.flush()
+        except OSError as error:
+            sys.stdout = io.StringIO()  # what could not be written is not tried again
+            if error.errno != errno.EPIPE:  # else nobody reads on, as behind | head
+                where, what = (
+                    str(error.filename or "the answer"),
+                    "read or written" if error.filename else "written",
+                )
+                told = AnswerError(f"it cannot be {what} ({error.strerror})", where=where)
+                click.echo(f"readoff: {told.sentence()}", err=True)
+            sys.exit(1)
 
     def invoke(self, ctx: click.Context) -> Any:
         for stream in (sys.stdout, sys.stderr):

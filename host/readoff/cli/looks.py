@@ -23,7 +23,8 @@ def console() -> Console:
     from rich.console import Console
 
     told = os.environ.get("COLUMNS", "")
-    width = None if sys.stdout.isatty() else max(40, int(told)) if told.isdecimal() else _PIPE_WIDTH
+    terminal = sys.stdout is not None and sys.stdout.isatty()
+    width = None if terminal else max(40, int(told)) if told.isdecimal() else _PIPE_WIDTH
     height = (
         None if width is None else 25
     )  # with both, the library does not guess either (TERM=dumb: 80 by 25)
