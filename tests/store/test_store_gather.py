@@ -113,12 +113,14 @@ def test_what_is_no_store_or_newer_or_itself(tmp_path):
         db.execute("PRAGMA user_version = 999")
     db.close()
     with open_store(tmp_path / "one.db", SCHEMAS) as store:
+        (tmp_path / "second name.db").hardlink_to(tmp_path / "one.db")
         for name, match in (
             ("nowhere.db", "no store"),
             ("text.db", "not a store"),
             ("empty.db", "not a store"),
             ("newer.db", "version 999"),
             ("one.db", "into itself"),
+            ("second name.db", "into itself"),
         ):
             with pytest.raises(StoreError, match=match):
                 gather(store, tmp_path / name)
