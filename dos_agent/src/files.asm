@@ -7,7 +7,6 @@
 ; The list is read back from the record's own file: between the two the overlay's memory is the program's. Our own
 ; records (.RDO, .RDX) are passed over.
 
-FILES_MOST              equ 128         ; files in the list
 FILES_PART              equ 2048        ; octets read at a time, and in one file_data section
 FILES_ROOM              equ 2 * FILE_ROOM       ; of the record: what follows the files, and their heads
 FILES_SEPARATOR         equ ';'         ; between patterns
@@ -123,8 +122,11 @@ files_walk:
         mov     si, dta + DTA_NAME
         mov     di, [file_name_at]
         call    copy_string
-        cmp     word [di - 3], 'RD'     ; .RDO, .RDX: ours
+        cmp     word [di - 4], '.R'     ; .RDO, .RDX: ours
+        jne     .theirs
+        cmp     byte [di - 2], 'D'
         je      .again
+.theirs:
         call    [files_each]
 .again:
         mov     ah, 4Fh

@@ -189,6 +189,23 @@ def test_why_nothing_was_measured_beyond_1_mb(spec, problem):
     assert (extended(ran)["problem"], extended(ran)["points"]) == (problem, [])
 
 
+def test_under_a_monitor_nothing_is_tried_beyond_1_mb():
+    """SMSW answers as it does in virtual-8086 mode: that protected mode is on."""
+    box = agent_box(WITH_XMS)
+    octets = box.drive("C").read("READOFF.COM")
+    smsw, answered = b"\x0f\x01\xe0", b"\xb8\x01\x00"  # smsw ax; mov ax, 1
+    assert octets.count(smsw) == 1
+    box.drive("C").write("READOFF.COM", octets.replace(smsw, answered))
+    ran = readoff(box, "PROBE memory")
+    assert ran.exit.code == EXIT_ALL and "virtual-8086" in ran.said
+    assert (extended(ran)["problem"], extended(ran)["points"]) == ("v86", [])
+    assert box.on.extras.a20_asked == 0
+    (snapshot,) = ran.of_kind("snapshot")
+    assert snapshot.values("cpu")["v86"] == "present"
+    assert snapshot.values("control") is None  # CR0 is not read there
+    assert len(measured(conventional(ran))[0]["points"]) > 10
+
+
 def test_a_386_is_enough():
     ran = readoff(agent_box(replace(I386, extras=Extras(xms=Xms(largest_kb=512)))), "PROBE memory")
     found = staircase_of(extended(ran))
