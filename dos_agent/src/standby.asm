@@ -30,6 +30,7 @@ section .bss
 standby_step:           resb L_step_size        ; the step in hand, but for its texts
 standby_words:          resw 1          ; where its words lie, NUL behind them
 standby_tries:          resb 1
+standby_unknown:        resb 1          ; 1: a step came that is none of ours
 standby_told:           resb 1          ; ASK_FLAGS_TOLD when the person has said that it is done
 standby_same:           resb 1          ; 1: the step is the one that was given last
 
@@ -170,6 +171,7 @@ standby_ask:
         mov     si, text_line_no_host
         jc      .close
         mov     byte [standby_tries], ASK_TRIES
+        mov     byte [standby_unknown], 0
 .ask:
         call    ask_send
         mov     si, text_line_no_sending
@@ -197,6 +199,9 @@ standby_ask:
         dec     byte [standby_tries]
         jnz     .ask
         mov     si, text_standby_no_step
+        cmp     byte [standby_unknown], 0
+        je      .close
+        mov     si, text_standby_unknown
 .close:
         push    si
         call    uart_close
@@ -248,7 +253,10 @@ step_take:
         cmp     cx, 1 + L_step_size
         jb      .bad
         cmp     byte [si + L_step.what], STEPS
-        jae     .bad
+        jb      .known
+        mov     byte [standby_unknown], 1
+        jmp     .bad
+.known:
         mov     byte [standby_same], 0
         mov     ax, [si + L_step.token]
         cmp     ax, [standby_token]
@@ -380,6 +388,7 @@ standby_say:
 section .data
 text_standby_no_line:   db "Readoff: STANDBY needs a line: /S:COM1.", CR, LF, 0
 text_standby_no_step:   db ': the host does not say what to do.', CR, LF, 0
+text_standby_unknown:   db ': this READOFF.COM is too old for what the host asks.', CR, LF, 0
 text_standby_futile:    db "Readoff: what comes of this step does not reach the host.", CR, LF, 0
 text_standby_alone:     db "Readoff: waits for the host to come back; ESC gives the prompt back.", CR, LF, 0
 text_standby_prompt:    db "Readoff: no longer standing by.", CR, LF, 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from readoff.box import AT, LATE, XT
+from readoff.contract import link_contract
 from readoff.contract.record import parse_record
 from readoff.link.frames import build_message
 from readoff.link.framing import frame
@@ -217,13 +218,14 @@ def test_a_host_that_stays_away_is_given_up():
 
 
 STEP = build_message("step", **step_values(GivenStep("snapshot", "Now.", label="base")))
+WHATS = link_contract().declarations.enums["what"].values.values()
 NOT_STEPS = [
     STEP[:-3],  # shorter than its words say
     STEP[:-2] + b"\x05ab",  # keys longer than the frame
     STEP[:-2] + b"\x03[no\x00",  # keys that mean nothing
     STEP[:-1] + b"\x05ab",  # files longer than the frame
     STEP[:3],
-    STEP[:1] + b"\x06" + STEP[2:],  # there is no such thing to do
+    STEP[:1] + bytes([1 + max(WHATS)]) + STEP[2:],  # there is no such thing to do
     STEP[:8] + b"\xff" + STEP[9:],  # a label longer than the frame
     STEP[:8] + bytes([65]) + b"x" * 65 + STEP[13:],  # a label longer than one may be
     STEP[:-10] + b"\xff\xff" + STEP[-8:],  # words beyond the end of the segment
@@ -243,6 +245,22 @@ def test_a_step_that_is_not_as_it_must_be_is_asked_for_again(wrong):
     exit_ = box.run("C:\\READOFF.COM", "STANDBY /S:COM1,38400")
     assert (exit_.kind, exit_.code) == ("ended", EXIT_ALL)
     assert host.store == {} and len(host.asked) == 2
+
+
+def test_a_host_that_asks_for_what_only_newer_agents_know_is_told_from_a_silent_one():
+    class Newer(Scripted):
+        def exchange(self, now, octets):
+            questions = len(self.asked)
+            out = super().exchange(now, octets)
+            return frame(NOT_STEPS[5]) if len(self.asked) > questions else out
+
+    box, host = agent_box(AT), Newer()
+    box.line(1).attach(host)
+    exit_ = box.run("C:\\READOFF.COM", "STANDBY /S:COM1,38400", keys="")
+    said = exit_.console.decode("cp437")
+    assert "COM1: this READOFF.COM is too old for what the host asks." in said
+    assert "no longer standing by" in said and exit_.code == EXIT_MISSING
+    assert host.store == {}
 
 
 def test_keys_come_with_a_step_and_go_with_it():
