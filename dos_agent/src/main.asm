@@ -194,6 +194,20 @@ say_record:
         mov     si, spool_path
         jmp     put_string
 
+; line_fresh: begin a line of our own where a program has left the cursor within one.
+; Input: none.  Output: none.  Destroys: AX, BX.
+line_fresh:
+        push    es
+        mov     ax, BIOS_DATA
+        mov     es, ax
+        mov     bl, [es:BDA_PAGE]
+        and     bx, 7
+        shl     bx, 1
+        cmp     byte [es:BDA_CURSORS + bx], 0   ; column
+        pop     es
+        jne     put_line_end
+        ret
+
 ; finish_line: offer the spool where a line is set, and find the exit code.
 ; Input: [option_port], [missing].  Output: AL = exit code.  Destroys: all but SP.
 finish_line:

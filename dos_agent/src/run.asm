@@ -335,6 +335,7 @@ section .text
 ; Output: CF=1 when there should be no further repeat; [missing], [run_nothing], [run_spool].
 ; Destroys: AX, BX, SI.
 run_said:
+        call    line_fresh
         call    say_record
         mov     si, text_run_of
         call    put_string

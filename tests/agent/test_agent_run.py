@@ -366,3 +366,17 @@ def test_a_line_without_a_host_leaves_the_records_in_the_spool() -> None:
     assert len(ran.records) == 2
     assert (captured_all(ran.run), ran.exit.code) == (1, EXIT_MISSING)
     assert console(ran.run) == LINE
+
+
+@pytest.mark.parametrize("ending", ["", ", 13, 10"])
+def test_what_the_agent_says_begins_a_line(ending: str) -> None:
+    source = f"""
+main:   mov     dx, text
+        mov     ah, 09h
+        int     21h
+        exit
+text:   db      "Score 12.5"{ending}, "$"
+"""
+    _, ran = run_under_agent(agent_box(AT), source)
+    assert "Score 12.5\r\nReadoff: record" in ran.said
+    assert console(ran.run) == b"Score 12.5" + (b"\r\n" if ending else b"")
