@@ -47,7 +47,9 @@ def test_the_demo_ends_with_a_finding_that_holds_the_truth(tmp_path: Path) -> No
     page = (tmp_path / "demo" / "report" / "report.html").read_text(encoding="utf-8")
     assert INVENTED in page
     assert outside(page) == []
-    for chart in (tmp_path / "demo" / "report" / "charts").glob("*.svg"):
+    charts = list((tmp_path / "demo" / "report" / "charts").glob("*.svg"))
+    assert {each.name.partition("-")[0] for each in charts} == {"ratio", "boots", "target", "worth"}
+    for chart in charts:
         assert "Invented data" in chart.read_text(encoding="utf-8")
     _the_same_elsewhere(tmp_path)
 
@@ -66,6 +68,7 @@ def _the_same_elsewhere(tmp_path: Path) -> None:
     again = there / "bundle-unpacked" / "study.toml"
     assert _answer("study", "judge", again, "--store", there / "check.db") == here
     assert [each["finding"]["verdict"] for each in here["findings"]] == ["faster", "faster"]
+    assert [each["blocked"] for each in here["findings"]] == [[], []]  # the study names all that differs
 
 
 def _answer(*arguments: object) -> Any:

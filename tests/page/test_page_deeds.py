@@ -312,6 +312,7 @@ def test_when_the_plan_is_done_nothing_is_left_to_fail(tmp_path):
     with served(Look(path, study=lambda: load_study("s.toml", records.STUDY))) as server:
         view = get(server, "/").octets.decode()
     assert "The plan is done" in view and "All boots of the plan are there" in view
+    assert "readoff study judge" not in view
     assert "If it fails" not in view and "/study/failures" not in view
     assert 'href="/findings">What came of it' in view
 

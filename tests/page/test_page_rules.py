@@ -6,6 +6,7 @@ import re
 import pytest
 
 from readoff.page.app import Look
+from readoff.reports.publication import INVENTED
 from readoff.store import open_store
 from readoff.studies import load_study
 from support import study_records as records
@@ -99,7 +100,14 @@ def test_what_the_guard_stands_against_is_withheld(path):
     text = told(path, STUDY)
     assert "— withheld" in text and "▲ faster" not in text
     assert "withheld, for the guard stands against it" in text
-    assert "Before you believe it" in text
+    assert "Before you believe it" in text and "[[explanations]]" in text
+
+
+def test_invented_figures_are_said_to_be_so_on_every_view(path):
+    study = STUDY.replace("repeats = 2\n", "repeats = 2\ninvented = true\n", 1)
+    for view in ("/", "/runs/1", "/configurations", f"/findings?{PAIR}"):
+        assert INVENTED in told(path, study, view)
+        assert INVENTED not in told(path, STUDY, view)
 
 
 def test_a_study_that_has_become_faulty_is_said(path):

@@ -34,6 +34,7 @@ from readoff.page.runs import arrival_view, held_view, octets_view, run_view, ru
 from readoff.page.step_view import StepShown, StudyTrouble, step_shown
 from readoff.page.typing_view import Form, typing_view
 from readoff.page.writer import Writer
+from readoff.reports.publication import INVENTED
 from readoff.store import Store, find
 from readoff.store.attachments import photograph
 from readoff.store.browse import run_page
@@ -297,8 +298,9 @@ class Page:
         return f"{self._start}.{beat.store}.{beat.bench}"
 
     def _render(self, name: str, values: dict[str, Any]) -> str:
-        look = self._look
-        common = {"note": look.note, "store": look.store.name, "watching": look.watching, "view": name[:-5]}
+        look, study = self._look, self._sound_study()
+        note = look.note or (INVENTED if study and study.invented else "")
+        common = {"note": note, "store": look.store.name, "watching": look.watching, "view": name[:-5]}
         return self._templates.get_template(name).render({**common, **values})
 
     async def _trouble(self, request: Request, error: Exception) -> Response:

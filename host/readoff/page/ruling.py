@@ -18,6 +18,9 @@ from readoff.store import Store
 from readoff.studies import Study, Verdicts
 from readoff.studies.guard import standing
 
+_HOW_TO_SETTLE = (
+    "Say in the study file why it does not matter ([[explanations]], or may_differ), or take the boots again."
+)
 Key = tuple[str, str, str, str]
 """Program, arguments, metric, unit."""
 
@@ -99,6 +102,7 @@ def by_study(found: Studied, base: str, other: str) -> Ruling:
     seen, verdicts = found.seen, found.verdicts
     told = [each for each in told_of_study(seen, verdicts) if (each.base, each.other) == (base, other)]
     guard = [f"{each.about}: {each.sentence}" for each in standing(verdicts.notices, base, other)]
+    guard += [_HOW_TO_SETTLE] if guard else []
     return Ruling(
         tuple(_judged(each, {}) for each in told),
         _rules(found),

@@ -30,6 +30,11 @@ class StepShown:
         return self.step.kind is StepKind.FINISHED
 
     @property
+    def words(self) -> str:
+        """What is to be done; when all is done, without the command that this page stands for."""
+        return "All boots of the plan are there." if self.finished else self.step.words
+
+    @property
     def kind(self) -> str:
         """Who does the step, as people say it."""
         return {
