@@ -41,18 +41,17 @@ crc_table_build:
 
 section .stay
 
-; crc_octet: let the octet at [SI + %1] into a running value whose octets lie in %2 (lowest) to %5.
-; It lies in %3, %4, %5, %2 afterwards: nothing is moved. BH = 0. Destroys: BL.
-%macro crc_octet 5
-        xor     %2, [si + %1]
-        mov     bl, %2
-        xor     %3, [cs:CRC_0 + bx]
-        xor     %4, [cs:CRC_1 + bx]
-        xor     %5, [cs:CRC_2 + bx]
-        mov     %2, [cs:CRC_3 + bx]
+; crc_octet: let an octet into a running value whose octets lie in %1 (lowest) to %4; it is in %1 already, by XOR.
+; The value lies in %2, %3, %4, %1 afterwards: nothing is moved. BH = 0. Destroys: BL.
+%macro crc_octet 4
+        mov     bl, %1
+        xor     %2, [cs:CRC_0 + bx]
+        xor     %3, [cs:CRC_1 + bx]
+        xor     %4, [cs:CRC_2 + bx]
+        mov     %1, [cs:CRC_3 + bx]
 %endmacro
 
-; crc32_update: let octets into a running value. 6.5 instructions an octet.
+; crc32_update: let octets into a running value. 6 instructions an octet.
 ; Input: DS:SI = octets, CX = how many (0 to 65535), CS:BX = running value (dword).
 ; Output: CS:BX updated.  Destroys: nothing.
 crc32_update:
@@ -71,10 +70,12 @@ crc32_update:
         shr     cx, 1
         jcxz    .rest
 .four:
-        crc_octet 0, al, ah, dl, dh
-        crc_octet 1, ah, dl, dh, al
-        crc_octet 2, dl, dh, al, ah
-        crc_octet 3, dh, al, ah, dl
+        xor     ax, [si]
+        xor     dx, [si + 2]
+        crc_octet al, ah, dl, dh
+        crc_octet ah, dl, dh, al
+        crc_octet dl, dh, al, ah
+        crc_octet dh, al, ah, dl
         add     si, 4
         loop    .four
 .rest:
@@ -82,7 +83,8 @@ crc32_update:
         and     cx, 3
         jcxz    .done
 .octet:
-        crc_octet 0, al, ah, dl, dh
+        xor     al, [si]
+        crc_octet al, ah, dl, dh
         inc     si
         xchg    al, ah                  ; back to where they were
         xchg    ah, dl

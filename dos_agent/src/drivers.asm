@@ -9,7 +9,6 @@ LISTS_LARGEST_SECTOR    equ 10h
 LISTS_BUFFERS_CHAIN     equ 12h         ; before DOS 4: the first buffer
 LISTS_FCBS              equ 1Ah
 LISTS_BLOCK_DEVICES     equ 20h
-LISTS_LAST_DRIVE        equ 21h
 LISTS_NUL               equ 22h         ; the NUL device's header
 LISTS_NUL_30            equ 28h         ; likewise in DOS 3.0
 LISTS_BUFFERS           equ 3Fh         ; from DOS 4 on; sectors read ahead behind it

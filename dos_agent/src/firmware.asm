@@ -20,7 +20,6 @@ VBE_VENDOR              equ 16h         ; product and revision follow
 VBE_MODES_MOST          equ 128
 VBE_TEXT_MOST           equ 100
 VBE_2                   equ 2           ; major version that has vendor, product and revision
-FIRMWARE_TEXT_SIZE      equ 256
 DMI_LENGTH              equ 6
 DMI_ADDRESS             equ 8
 DMI_STRUCTURES          equ 0Ch
@@ -28,7 +27,6 @@ DMI_VERSION             equ 0Eh
 DMI_SIZE                equ 15
 DMI_MOST                equ 4000        ; octets of the table that are kept
 PNP_VERSION             equ 4
-PNP_LENGTH              equ 5
 PNP_CONTROL             equ 6
 PNP_OEM                 equ 17h
 PNP_SIZE                equ 21h

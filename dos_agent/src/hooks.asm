@@ -14,10 +14,11 @@
 ; The screen is kept before a mode is set (INT 10h 00, 4F02), and when the program begins to wait for a key:
 ;
 ;       INT 21h 01 07 08 0A 0C 3F (CON), INT 16h 00 10 20       with nothing in the keyboard buffer
-;       INT 21h 06 (DL=FF), 0B, INT 16h 01 11 21                the POLLS_OF_A_WAIT'th poll in vain within one tick
+;       INT 21h 06 (DL=FF), 0B, 4406 (STDIN), INT 16h 01 11 21  the POLLS_OF_A_WAIT'th poll in vain within one tick
 ;
-; each of the program's own: what DOS asks the keyboard for is DOS's affair. One screen a wait: a wait that polls is over
-; when a key has come or something was printed.
+; each of the program's own: what DOS asks the keyboard for is DOS's affair. A poll by DOS is counted where the program makes
+; it, and what DOS asks INT 16h for it (twice or more, or not at all) takes the short way through. One screen a wait: a
+; wait that polls is over when a key has come or something was printed.
 ;
 ; What is kept is what was asked for: an octet goes into the buffer before DOS prints it, but a write (40) is taken after it,
 ; for DOS says then how much of it was written. Flags come back as the service leaves them: those of 02, 06 and 09 are the
@@ -38,7 +39,8 @@ GATE_BUSY               equ 02h         ; hook_stack is in use
 GATE_PRINTING           equ 04h         ; a printing INT 21h is under way
 GATE_CONSOLE            equ 08h         ; an INT 29h that was taken is under way
 GATE_WORK               equ 10h         ; something waits to be written when DOS is free
-GATE_NESTED             equ GATE_IDLE | GATE_BUSY | GATE_PRINTING | GATE_CONSOLE
+GATE_SHUT               equ GATE_IDLE | GATE_BUSY
+GATE_NESTED             equ GATE_SHUT | GATE_PRINTING | GATE_CONSOLE
 INDOS_OPERAND           equ 2           ; octets into CMP [offset], 0: the offset
 
 section .hookdata
@@ -55,12 +57,16 @@ console_used:           dw 0            ; octets in the console buffer (scratch)
 console_quick:          dw 0            ; up to here an octet is kept without further thought
 console_limit:          dw SCRATCH_SIZE ; where it ends: a screen that waits to be written may lie behind
 screen_waits:           dw 0            ; octets of that screen
-poll_tick:              dw 0            ; tick of the last poll in vain
-polls_left:             dw 0            ; polls in vain within it that make a wait
-handle_device:          db 0            ; of handle_asked: DEVICE_*
-print_octet:            db 0
+bios_data:              dw BIOS_DATA
 gate:                   db GATE_IDLE
-dos_polls:              db 0            ; 1: the program polls by way of DOS
+dos_polls_left:         dw 0            ; as polls_left, for polls by DOS; 0: the last wait was none. Right behind the gate,
+                                        ; for hook_keys looks at its low octet with it; one more 0 there does no harm
+handle_device:          db 0            ; of handle_asked: DEVICE_*
+polls_left:             dw 0            ; polls in vain within a tick that make a wait
+poll_mark:                              ; what is as it was at the last poll as long as there is neither key nor tick:
+poll_tail:              db 0            ; where the keyboard's buffer ended when it was empty
+poll_tick:              db 0
+print_octet:            db 0
 wait_kept:              db 0            ; 1: the screen of this wait has been looked at
 hooked_dos:             db 0            ; 1 while our hook is in the chain of INT 21h
 hooks_stay:             db 0            ; 1 when a resident program sits on our hooks
@@ -111,12 +117,24 @@ on_own_stack:
         and     byte [cs:gate], ~GATE_BUSY & 0FFh
         ret
 
-; unless_free: jump when DOS is at work. The label is where hooks_learn puts the offset of InDOS.
-%macro unless_free 2
+section .startdata
+indos_operands:                         ; where hooks_learn puts the offset of InDOS
+section .hooks
+
+; dos_looked_at: NZ when DOS is at work. DS is on the stack then, InDOS's segment in it.
+%macro dos_looked_at 0
         push    ds
         mov     ds, [cs:indos_at + 2]
-%2:
+%%look:
         cmp     byte [word 0], 0
+section .startdata
+        dw      %%look + INDOS_OPERAND
+section .hooks
+%endmacro
+
+; unless_free: jump when DOS is at work.
+%macro unless_free 1
+        dos_looked_at
         pop     ds
         jne     %1
 %endmacro
@@ -133,6 +151,27 @@ on_own_stack:
         pop     bx
 %endmacro
 
+; poll_quickly: a poll of the program's own, DS on the stack; goes on to the old handler.
+; %1 = polls that are left of such; %2 = the old handler.
+%macro poll_quickly 2
+        push    ax
+        mov     ds, [cs:bios_data]
+        mov     al, [BDA_KEYS_TAIL]
+        mov     ah, [BDA_TICKS]
+        cmp     ax, [cs:poll_mark]
+        jne     %%further
+        dec     word [cs:%1]
+        jz      %%further
+%%pass:
+        pop     ax
+        pop     ds
+        jmp     far [cs:%2]
+%%further:
+        mov     word [cs:%1], -1        ; no second wait within this tick
+        call    poll_further
+        jmp     short %%pass
+%endmacro
+
 ; hook_dos: INT 21h.
 ;   not the program's own call           -> pass
 ;   something waits to be written        -> write it into the record, DOS is free
@@ -142,32 +181,35 @@ on_own_stack:
 hook_dos:
         cmp     byte [cs:gate], 0
         jne     .gate
-        unless_free .pass, .indos
-.free:
+.open:
         cmp     ah, 02h
         je      .octet
         cmp     ah, 06h
         je      .direct
         cmp     ah, 0Bh
         je      .polls
-        cmp     ah, 40h
-        je      .write
-        cmp     ah, 09h
-        je      .string
-        cmp     ah, 3Ch                 ; a handle may become another file's
-        jb      .other
-        cmp     ah, 3Fh
-        je      .read
-        cmp     ah, 42h
-        je      .pass
-        mov     word [cs:handle_asked], HANDLE_UNKNOWN
+        cmp     ah, 0Ch
+        ja      .files
+        cmp     ah, 07h
+        jae     .console
+        cmp     ah, 01h
+        je      .console
 .pass:
         jmp     far [cs:old_dos]
 
 .direct:
         cmp     dl, 0FFh                ; that one reads a key, if there is one
-        je      .polls
+        jne     .octet
+.polls:
+        dos_looked_at
+        jne     .pass_with_ds
+        poll_quickly dos_polls_left, old_dos
+.pass_with_ds:
+        pop     ds
+        jmp     short .pass
+
 .octet:
+        unless_free .pass
         keep_quickly dl, .octet_more
 .print:
         or      byte [cs:gate], GATE_PRINTING
@@ -184,53 +226,59 @@ hook_dos:
         jmp     short .print
 
 .gate:
-        test    byte [cs:gate], GATE_IDLE | GATE_BUSY
+        test    byte [cs:gate], GATE_SHUT
         jnz     .pass
-        unless_free .pass, .indos_gate
+        unless_free .pass
         and     byte [cs:gate], GATE_WORK       ; an earlier call that is under way no more was ended by Ctrl-C
-        jz      .free
+        jz      .again
         work    room_make
-        jmp     .free
+.again:
+        jmp     .open
 
-.other:
-        cmp     ah, 0Ch
-        ja      .pass
-        je      .flushes
-        cmp     ah, 01h
-        je      .wait
-        cmp     ah, 07h
+.files:
+        cmp     ah, 3Ch
         jb      .pass
-        jmp     short .wait             ; 07, 08, 0A
+        cmp     ax, 4406h               ; is there a key to read?
+        jne     .console
+        test    bx, bx                  ; STDIN
+        jz      .polls
+.console:                               ; 01, 07 to 0A, 0C; 3C and above
+        unless_free .pass
+        mov     word [cs:dos_polls_left], 0
+        cmp     ah, 40h
+        je      .write
+        cmp     ah, 09h
+        je      .string
+        cmp     ah, 0Ch
+        jb      .wait
+        je      .flushes
+        cmp     ah, 3Fh
+        je      .read
+        cmp     ah, 42h
+        je      .go_on
+        mov     word [cs:handle_asked], HANDLE_UNKNOWN  ; a handle may become another file's
+        jmp     short .go_on
 
 .flushes:                               ; 0Ch: what was typed ahead is thrown away, then the function in AL
         cmp     al, 0Ah
-        ja      .pass
+        ja      .go_on
         test    al, al
-        jz      .pass
+        jz      .go_on
         mov     byte [cs:wait_kept], 0
         work    wait_keep               ; a key that is typed now would be thrown away
-        jmp     .pass
+        jmp     short .go_on
 
 .read:
         test    bx, bx                  ; STDIN
-        jnz     .pass
+        jnz     .go_on
         call    handle_look
         mov     word [cs:handle_asked], HANDLE_UNKNOWN
         cmp     byte [cs:handle_device], DEVICE_KEYS
         jne     .go_on
 .wait:
-        mov     byte [cs:dos_polls], 0
-        call    wait_look
-        jc      .keep
+        call    wait_asked
 .go_on:
         jmp     .pass
-.polls:
-        mov     byte [cs:dos_polls], 1
-        call    poll_look
-        jnc     .go_on
-.keep:
-        work    wait_met
-        jmp     short .go_on
 
 .write:
         cmp     bx, STDOUT
@@ -273,7 +321,7 @@ handle_look:
 hook_console:
         test    byte [cs:gate], GATE_NESTED
         jnz     .pass
-        unless_free .pass, .indos
+        unless_free .pass
         keep_quickly al, .more
 .show:
         or      byte [cs:gate], GATE_CONSOLE
@@ -294,7 +342,7 @@ hook_video:
         jne     .other
         test    byte [cs:gate], GATE_NESTED
         jnz     .pass
-        unless_free .pass, .indos
+        unless_free .pass
         keep_quickly al, .more
 .pass:
         jmp     far [cs:old_video]
@@ -308,7 +356,7 @@ hook_video:
         cmp     ax, 4F02h
         jne     .pass
 .mode:
-        test    byte [cs:gate], GATE_IDLE | GATE_BUSY
+        test    byte [cs:gate], GATE_SHUT
         jnz     .pass
         work    mode_keep
         jmp     short .pass

@@ -29,8 +29,7 @@ hook_keyboard:
 .key:
         push    ds
         push    ax
-        mov     ax, BIOS_DATA
-        mov     ds, ax
+        mov     ds, [cs:bios_data]
         mov     al, [BDA_SHIFTS]
         and     al, SHIFTS_CTRL_ALT
         cmp     al, SHIFTS_CTRL_ALT
@@ -46,7 +45,7 @@ hook_keyboard:
         pop     word [BDA_KEYS_TAIL]
         pop     ax
         pop     ds
-        test    byte [cs:gate], GATE_IDLE | GATE_BUSY
+        test    byte [cs:gate], GATE_SHUT
         jnz     .leave
         work    hot_keep
 .leave:

@@ -28,7 +28,7 @@ hook_tick:
 .pass:
         jmp     far [cs:old_tick]
 .pausing:
-        test    byte [cs:gate], GATE_IDLE | GATE_BUSY
+        test    byte [cs:gate], GATE_SHUT
         jnz     .pass
         pushf
         call    far [cs:old_tick]
@@ -40,7 +40,7 @@ hook_tick:
 .over:
         mov     word [cs:ticks_left], 0         ; and again at the next tick
         mov     word [cs:ticks_left + 2], 0
-        test    byte [cs:gate], GATE_IDLE | GATE_BUSY
+        test    byte [cs:gate], GATE_SHUT
         jnz     .pass
         pushf
         call    far [cs:old_tick]

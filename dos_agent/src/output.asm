@@ -59,45 +59,6 @@ put_line_end:
         pop     ds
         ret
 
-; put_char: print one character.
-; Input: AL.  Output: none.  Destroys: nothing.
-put_char:
-        push    ds
-        push    si
-        push    cs
-        pop     ds
-        mov     [digits], al
-        mov     byte [digits + 1], 0
-        mov     si, digits
-        call    put_string
-        pop     si
-        pop     ds
-        ret
-
-; put_hex16: print AX as four hexadecimal digits.
-; Input: AX.  Output: none.  Destroys: nothing.
-put_hex16:
-        push    ax
-        push    si
-        push    di
-        push    ds
-        push    es
-        push    cs
-        pop     ds
-        push    cs
-        pop     es
-        mov     di, digits
-        call    hex16
-        mov     byte [di], 0
-        mov     si, digits
-        call    put_string
-        pop     es
-        pop     ds
-        pop     di
-        pop     si
-        pop     ax
-        ret
-
 ; hex16: write AX as four hexadecimal digits.
 ; Input: AX, ES:DI = where.  Output: DI behind them.  Destroys: AX.
 hex16:

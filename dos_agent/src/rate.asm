@@ -7,7 +7,6 @@
 
 RATE_ASK_EVERY          equ 9           ; ticks between two questions
 RATE_ASKS               equ 5           ; together longer than RATE_TRYING
-RATE_CHANGE             equ CLOSE_TICKS ; ticks that the host has to let its answer out and set its port
 TRIAL_WAIT              equ 3           ; ticks that a trial waits for its answer
 TRIALS                  equ 5
 TRIALS_HEARD            equ 3           ; answers that are enough

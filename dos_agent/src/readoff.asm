@@ -71,6 +71,8 @@ entry:
 
 section .hookdata
 hookdata_end:
+section .startdata
+indos_operands_end:
 
 section .text
 %include "main.asm"

@@ -18,8 +18,6 @@ section .hookdata
 script_left:            db 0            ; 1 while something of the script is to come
 script_pausing:         db 0            ; 1 in a pause
 script_now:             db 0            ; 1: a text is waited for
-        align   2
-script_tick:            dw 0            ; tick at which it was looked for last
 
 section .staybss
         alignb  2
@@ -28,25 +26,6 @@ script_due:             resw 1          ; tick at which a pause ends
 script_typed:           resw 1          ; keys
 script_done:            resw 1          ; elements
 script_end_key:         resw 1          ; the last key that was to end a wait
-
-section .hooks
-
-; script_look: a look at the keyboard while a text is waited for: once a tick it is looked for.
-; Input: none, on the program's stack.  Output: none.  Destroys: flags.
-script_look:
-        push    ds
-        push    ax
-        mov     ax, BIOS_DATA
-        mov     ds, ax
-        mov     ax, [BDA_TICKS]
-        cmp     ax, [cs:script_tick]
-        mov     [cs:script_tick], ax
-        pop     ax
-        pop     ds
-        je      .leave
-        work    script_step
-.leave:
-        ret
 
 section .stay
 

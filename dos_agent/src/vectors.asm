@@ -28,21 +28,23 @@ critical_seen:          resb 1                          ; 1 + code of the last c
 section .start
 
 ; hooks_learn: what the hooks must know.
-; Input: none.  Output: [indos_at], [own_segment].  Destroys: AX, BX.
+; Input: none.  Output: [indos_at], [own_segment].  Destroys: AX, BX, SI.
 hooks_learn:
-        push    es
         mov     [own_segment], cs
+        push    es
         mov     ah, 34h
         int     21h
         mov     [indos_at], bx
         mov     [indos_at + 2], es
-        mov     [hook_dos.indos + INDOS_OPERAND], bx
-        mov     [hook_dos.indos_gate + INDOS_OPERAND], bx
-        mov     [hook_console.indos + INDOS_OPERAND], bx
-        mov     [hook_video.indos + INDOS_OPERAND], bx
-        mov     [hook_keys.indos + INDOS_OPERAND], bx
-        mov     [hook_keys.indos_polls + INDOS_OPERAND], bx
         pop     es
+        mov     si, indos_operands
+.next:
+        lodsw
+        xchg    ax, bx
+        mov     [bx], ax
+        xchg    ax, bx
+        cmp     si, indos_operands_end
+        jb      .next
         ret
 
 section .stay

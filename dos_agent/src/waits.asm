@@ -5,85 +5,80 @@ POLLS_OF_A_WAIT         equ 64          ; an 8088 at 4.77 MHz polls some 200 tim
 section .hooks
 
 ; hook_keys: INT 16h.
+;   asked by DOS while it prints, or for a poll that the hook on INT 21h has counted      -> pass
+;   asked by DOS otherwise                                                                -> look, for the script
+;   asked by the program                                                                  -> look
 hook_keys:
+        test    word [cs:gate], GATE_SHUT | GATE_PRINTING | 0FF00h      ; and dos_polls_left
+        jnz     .doubtful
+.look:
         test    ah, 0CEh                ; 00, 01, 10, 11, 20, 21?
         jnz     .pass
-        test    byte [cs:gate], GATE_IDLE | GATE_BUSY
-        jnz     .pass
-        cmp     byte [cs:script_left], 0
-        jne     .script
-        unless_free .pass, .indos
-.look:
+        dos_looked_at
+        jne     .by_dos
+.looked_at:
         test    ah, 01h
-        jnz     .poll
-        call    wait_look
-        jmp     short .looked
-.poll:
-        call    poll_look
-.looked:
-        jc      .met
+        jz      .wait
+        poll_quickly polls_left, old_keys
+.doubtful:
+        unless_free .pass
+        test    byte [cs:gate], GATE_SHUT
+        jz      .look
 .pass:
         jmp     far [cs:old_keys]
-.script:                                ; for DOS's own calls too
-        test    ah, 01h
-        jz      .look
-        cmp     byte [cs:script_now], 0
-        je      .polled
-        call    script_look
-.polled:
-        cmp     byte [cs:dos_polls], 0
-        je      .look
-        unless_free .pass, .indos_polls         ; the hook on INT 21h has counted it
-        jmp     short .look
-.met:
-        work    wait_met
-        jmp     .pass
+.by_dos:
+        cmp     byte [cs:script_left], 0
+        jne     .looked_at
+        pop     ds
+        jmp     short .pass
+.wait:
+        pop     ds
+        call    wait_asked
+        jmp     short .pass
 
-; wait_look: does the program wait for a key when it asks for one now?
-; Input: none, on the program's stack.  Output: CF=1 when it does.  Destroys: other flags.
-wait_look:
+; wait_asked: the program asks for a key, and comes back with one only: where there is none, it waits.
+; Input: none, on the program's stack.  Output: none.  Destroys: flags.
+wait_asked:
         mov     byte [cs:wait_kept], 0  ; each of these is a wait of its own
         push    ds
         push    ax
-        mov     ax, BIOS_DATA
-        mov     ds, ax
+        mov     ds, [cs:bios_data]
         mov     ax, [BDA_KEYS_HEAD]
         cmp     ax, [BDA_KEYS_TAIL]
         pop     ax
         pop     ds
-        stc
-        je      .leave
-        clc
+        jne     .leave
+        work    wait_met
 .leave:
         ret
 
-; poll_look: does the program do nothing but poll the keyboard?
-; Input: none, on the program's stack.  Output: CF=1 when it does, once a tick.  Destroys: other flags.
-poll_look:
-        push    ds
-        push    ax
-        mov     ax, BIOS_DATA
-        mov     ds, ax
-        mov     ax, [BDA_TICKS]
-        cmp     ax, [cs:poll_tick]
-        jne     .new_tick
-        mov     ax, [BDA_KEYS_HEAD]
-        cmp     ax, [BDA_KEYS_TAIL]
+; poll_further: a poll after which something is new: the tick, the keyboard's buffer, or that it makes a wait.
+; Input: AL = low octet of BDA_KEYS_TAIL, AH = that of BDA_TICKS, DS = BIOS_DATA, on the program's stack.
+; Output: none.  Destroys: AX, flags.
+poll_further:
+        cmp     ax, [cs:poll_mark]
+        je      .wait
+        mov     word [cs:polls_left], POLLS_OF_A_WAIT - 1
+        cmp     word [cs:dos_polls_left], 0
+        je      .begun
+        mov     word [cs:dos_polls_left], POLLS_OF_A_WAIT - 1
+.begun:
+        xchg    ah, [cs:poll_tick]
+        cmp     al, [BDA_KEYS_HEAD]
         jne     .key
-        pop     ax
-        pop     ds
-        dec     word [cs:polls_left]    ; CF=0 so far
-        jz      .wait
+        xchg    al, [cs:poll_tail]
+        cmp     al, [cs:poll_tail]
+        je      .no_key
+.key:                                   ; there, or gone again
+        mov     byte [cs:wait_kept], 0
+.no_key:
+        cmp     ah, [cs:poll_tick]
+        je      .leave
+        cmp     byte [cs:script_now], 0
+        je      .leave
+        work    script_step             ; a text is waited for: once a tick it is looked for
+.leave:
         ret
 .wait:
-        stc
-        ret
-.key:
-        mov     byte [cs:wait_kept], 0
-.new_tick:
-        mov     [cs:poll_tick], ax      ; after a key this is no tick: the count begins again
-        mov     word [cs:polls_left], POLLS_OF_A_WAIT
-        pop     ax
-        pop     ds
-        clc
+        work    wait_met
         ret

@@ -161,7 +161,7 @@ def test_a_program_that_ends_in_graphics(tmp_path: Path) -> None:
 
 def test_keys_by_script_reach_every_way_of_asking(tmp_path: Path) -> None:
     script = "[enter][after page 2][enter][pause 0.5][enter]"
-    ways = ("00", "10", "11", "01", "06", "07", "08", "0A", "0C", "3F")
+    ways = ("00", "10", "11", "01", "06", "07", "08", "0A", "0B", "0C", "3F", "44")
     records, _ = agent_under_dosbox(tmp_path, *(f'READOFF RUN /K:"{script}" MENU {way}' for way in ways))
     runs = [record for record in records if record.kind == "run"]
     assert [(run.values("keys_end") or {})["typed"] for run in runs] == [3] * len(ways)

@@ -25,7 +25,7 @@ from support.agent_box import (
 )
 from support.box_programs import assemble
 
-WAYS = ["00", "10", "11", "01", "06", "07", "08", "0A", "0C", "3F"]
+WAYS = ["00", "10", "11", "01", "06", "07", "08", "0A", "0B", "0C", "3F", "44"]
 
 
 def how_far(ran: AgentRan) -> tuple[int, int, int, int]:

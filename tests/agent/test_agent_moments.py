@@ -41,7 +41,7 @@ def screens(record: Record) -> list[tuple[str, str]]:
 
 
 @pytest.mark.parametrize("spec", [XT, AT, LATE], ids=lambda spec: spec.name)
-@pytest.mark.parametrize("way", ["00", "10", "11", "01", "06", "07", "08", "0A", "0C", "3F"])
+@pytest.mark.parametrize("way", ["00", "10", "11", "01", "06", "07", "08", "0A", "0B", "0C", "3F", "44"])
 def test_each_page_of_a_menu_is_kept_once(spec: MachineSpec, way: str) -> None:
     """The number is on the screen only while the program waits; at the exit the screen is clear."""
     if spec is XT and way == "10":

@@ -2,7 +2,7 @@
 ; stands on the last one only. Then the screen is cleared. Pages:
 ;       Menu: page 1 of 3               Menu: page 3 of 3, score 12.5 points
 ; Ways to wait: 00 10 (INT 16h), 11 (INT 16h AH=01h polled, then 00h), 01 06 07 08 (INT 21h; 06 polls), 0A (a line),
-; 0C (flush, then 08h), 3F (reads standard input). Without a way: 00.
+; 0B 44 (status by 0Bh, by 4406h polled, then 08h), 0C (flush, then 08h), 3F (reads standard input). Without a way: 00.
 ; nasm -f bin -I tests/dos_programs/ -o MENU.COM menu.asm
 
         cpu     8086
@@ -91,6 +91,19 @@ dos_poll:
         int     21h
         jz      dos_poll
         ret
+dos_status:
+        mov     ah, 0Bh
+        int     21h
+        test    al, al
+        jz      dos_status
+        jmp     short dos_wait
+dos_control:
+        mov     ax, 4406h
+        xor     bx, bx
+        int     21h
+        test    al, al
+        jz      dos_control
+        jmp     short dos_wait
 dos_raw:
         mov     ah, 07h
         int     21h
@@ -117,10 +130,11 @@ dos_read:
         ret
 
 ways:           dw '00', bios_wait, '10', bios_new_wait, '11', bios_poll, '01', dos_echo, '06', dos_poll
-                dw '07', dos_raw, '08', dos_wait, '0A', dos_line, '0C', dos_flush, '3F', dos_read, 0
+                dw '07', dos_raw, '08', dos_wait, '0A', dos_line, '0B', dos_status, '0C', dos_flush, '3F', dos_read
+                dw '44', dos_control, 0
 wait_routine:   dw bios_wait
 video:          dw 0
-usage:          db "MENU [way]   way 00 10 11 01 06 07 08 0A 0C 3F", CR, LF, '$'
+usage:          db "MENU [way]   way 00 10 11 01 06 07 08 0A 0B 0C 3F 44", CR, LF, '$'
 page_text:      db "Menu: page 0 of 3"
 score_text:     db ", score 12.5 points"
 text_end:
