@@ -25,18 +25,13 @@ def show_cost(agent: bytes) -> None:
     costs = {}
     for action in box.ACTIONS:
         costs[action.name] = box.added(agent, action)
-        most = (
-            box.MOST_PRINTED
-            if action in box.PRINTED
-            else {box.POLL: box.MOST_POLL, box.COMPUTING: 0}.get(action)
-        )
-        passed.append(_line(action.name, costs[action.name], "", most))
+        passed.append(_line(action.name, costs[action.name], "", box.MOST.get(action)))
     typical = box.Typical()
-    octet = max(costs[action.name] for action in box.PRINTED)
-    count = typical.instructions(octet, costs[box.POLL.name], tick)
+    octet, poll = (max(costs[action.name] for action in actions) for actions in (box.PRINTED, box.POLLS))
+    count = typical.instructions(octet, poll, tick)
     click.echo(
-        f"a run of {typical.seconds:g} s that prints {typical.printed:,} octets by the dearest way and polls the "
-        f"keyboard {typical.polls:,} times:"
+        f"a run of {typical.seconds:g} s that prints {typical.printed:,} octets and polls the keyboard "
+        f"{typical.polls:,} times, by the dearest ways:"
     )
     for machine in box.MACHINES:
         share = typical.per_cent(count, machine)
