@@ -1,4 +1,4 @@
-"""Polls of the keyboard: each is counted once, by whichever way the program asks, and 64 in vain in a tick are a wait."""
+"""Polls of the keyboard: each is counted once, by whichever way the program asks; 64 in vain in a tick are a wait."""
 
 from __future__ import annotations
 

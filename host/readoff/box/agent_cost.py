@@ -2,8 +2,8 @@
 
 The agent as built runs small programs that do one thing many times; without it they run as well, and the difference is
 what it adds: hooks, buffer, check sums and its part of the writing, all of it. DOS's own work on the spool file is not
-counted: the test machine's DOS takes no instructions for it. Nor is the BIOS's own work at a timer tick: how many of these
-fall into a run is chance.
+counted: the test machine's DOS takes no instructions for it. Nor is the BIOS's own work at a timer tick: how many of
+these fall into a run is chance.
 """
 
 from __future__ import annotations
