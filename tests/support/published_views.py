@@ -87,7 +87,8 @@ def main(folder: Path) -> None:
                 255, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE
             )
             few.save(folder / f"{each}.png", optimize=True)
-        top_of(report / "report.html").save(folder / "report.png", optimize=True)
+        page = top_of(report / "report.html").quantize(255, dither=Image.Dither.NONE)
+        page.save(folder / "report.png", optimize=True)
 
 
 if __name__ == "__main__":
