@@ -17,8 +17,7 @@ def sent(spec: MachineSpec, *, skipping: bool, delay: int = 0) -> tuple[list[byt
     host, line = BoxHost(), box.line(1)
     line.attach(host, every=200)
     line.delay = delay
-    if skipping:
-        line.skip_idle()
+    line.skip_idle(skipping)
     box.on.ports.log = looks = []
     ran = readoff(box, "SEND /S:COM1,38400")
     assert ran.exit.code == EXIT_ALL, ran.said

@@ -69,7 +69,6 @@ class BoxHost:
         self.line, self._set_at = line, 0
         self.receiver.line_ended()
         self._set_port(0)
-        line.skip_idle()
         line.attach(self, every=every)
 
     def _set_port(self, now: int) -> None:

@@ -357,7 +357,6 @@ def _plug(
 ) -> None:
     line = box.line(1)
     line.fault_to_host, line.fault_to_guest, line.delay = out, back, delay
-    line.skip_idle()
     line.attach(_Peer(host, line, host.clock + draw.choice((0.5, 3.0, 30.0)), draw.random() < 0.1))
 
 

@@ -62,18 +62,18 @@ class Line:
         self.fault_to_host: Fault | None = None
         self.fault_to_guest: Fault | None = None
         uart.sent = self._sent
+        self.skip_idle()
 
-    def skip_idle(self) -> None:
-        """From now on, where the guest only waits for the line, the clock moves on to the next event.
+    def skip_idle(self, skip: bool = True) -> None:
+        """Whether, where the guest only waits for the line, the clock moves on to the next event; a line begins so.
 
         Nothing happens later or earlier for it; only the looks in between are left out, and what they would count.
         """
+        self.uart.skip_to = self._skip_to if skip else None
 
-        def skip(moment: int | None) -> None:
-            upto = self._timetable.next() if moment is None else min(moment, self._timetable.next())
-            self._timetable.move_on(upto)
-
-        self.uart.skip_to = skip
+    def _skip_to(self, moment: int | None) -> None:
+        upto = self._timetable.next() if moment is None else min(moment, self._timetable.next())
+        self._timetable.move_on(upto)
 
     def connect(self, connected: bool = True) -> None:
         """Plug the cable in or pull it; octets sent into nothing are lost."""
