@@ -69,7 +69,10 @@ def test_boot_by_boot_the_plan_is_done(disk: Path, tmp_path: Path) -> None:
         assert all(boot.snapshots and run.file_digest for boot in seen.done.boots for run in boot.runs)
         [one] = seen.verdicts().judged
         assert "one boot" in one.refusal
-        assert [notice.about for notice in seen.notices] == ["same:same"]
+        [notice] = seen.notices
+        # Nothing differs, and that is named; but DOSBox is as fast as its host lets it be, and a host with other
+        # work to do makes two clocks of one, which is named instead.
+        assert notice.about in ("same:same", "same:speed.mhz")
         [wanted] = study.wanted
         lines = {e.reading.line for side in seen.evidence[wanted].values() for e in side}
         assert lines == {"Ways: score 1234.50 points"}
