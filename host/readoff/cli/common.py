@@ -5,12 +5,14 @@ from __future__ import annotations
 import functools
 import gc
 import json
+import os
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, is_dataclass
 from decimal import Decimal
 from itertools import chain, islice
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -35,6 +37,17 @@ class Place:
     store: Path
     schemas: Path | None
     as_json: bool
+
+    @property
+    def options(self) -> str:
+        """What a further command needs to work at the same place, with a blank before it; "" where it does anyway."""
+        named = (("--store", self.store, "READOFF_STORE"), ("--schemas", self.schemas, "READOFF_SCHEMAS"))
+        usual = (DEFAULT_STORE, "None")
+        return "".join(
+            f" {option} {quote(str(path))}"
+            for option, path, variable in named
+            if str(path) not in usual and os.environ.get(variable) != str(path)
+        )
 
     def open_to_write(self) -> Store:
         """The store, made if there is none. A faulty schema is told before anything is taken."""

@@ -72,7 +72,11 @@ def say(text: str = "", *, indent: int = 0, wrap: bool = True) -> None:
     width = max(20, console().width - indent) if wrap else 0
     for line in harmless(text).split("\n"):
         whole = line.replace(" %", _UNBROKEN + "%")
-        pieces = textwrap.wrap(whole, width, replace_whitespace=False) if len(line) > width > 0 else [line]
+        pieces = (
+            textwrap.wrap(whole, width, replace_whitespace=False, break_on_hyphens=False)
+            if len(line) > width > 0
+            else [line]
+        )
         for piece in pieces:
             click.echo((" " * indent + piece.replace(_UNBROKEN, " ")).rstrip())
 

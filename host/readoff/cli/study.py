@@ -133,7 +133,7 @@ def status(file: Path, place: Place) -> None:
     if place.as_json:
         echo_json(study_shown.status_values(seen))
     else:
-        study_shown.show_status(seen, file)
+        study_shown.show_status(seen, f"{quote(str(file))}{place.options}")
 
 
 @study.command()
@@ -156,7 +156,7 @@ def judge(file: Path, place: Place) -> None:
     if place.as_json:
         echo_json(verdicts_shown.as_values(seen, verdicts))
     else:
-        verdicts_shown.show(seen, verdicts, file)
+        verdicts_shown.show(seen, verdicts, f"{quote(str(file))}{place.options}")
     click.get_current_context().exit(0 if verdicts.findings else 1)
 
 

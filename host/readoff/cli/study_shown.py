@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
-from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -143,8 +141,11 @@ def status_values(seen: StudyInStore) -> dict[str, Any]:
     }
 
 
-def show_status(seen: StudyInStore, file: Path) -> None:
-    """Prints what is done, what is missing, and the next step. file: the study's, named in the commands to type."""
+def show_status(seen: StudyInStore, asked: str) -> None:
+    """Prints what is done, what is missing, and the next step.
+
+    asked: the study's file and where its store is, as a further command names them.
+    """
     from readoff.cli import looks
     from readoff.cli.compare import grouped
     from readoff.studies import missing, next_step, progress_of
@@ -173,7 +174,7 @@ def show_status(seen: StudyInStore, file: Path) -> None:
         "The guard stands against a finding", [f"{n.about}: {n.sentence}" for n in seen.notices if not n.why]
     )
     lines("Left out", list(grouped(seen.left_out)))
-    _show_step(next_step(study, done), file)
+    _show_step(next_step(study, done), asked)
 
 
 def _rows(seen: StudyInStore) -> Sequence[Sequence[str]]:
@@ -204,11 +205,11 @@ def _rows(seen: StudyInStore) -> Sequence[Sequence[str]]:
     return rows
 
 
-def _show_step(step: Step, file: Path) -> None:
+def _show_step(step: Step, asked: str) -> None:
     from readoff.cli import looks
 
     looks.heading(f"Next: {step.kind}")
-    looks.say(step.words.replace(" FILE", f" {quote(str(file))}"), indent=2)
+    looks.say(step.words.replace(" FILE", f" {asked}"), indent=2)
     for caution in step.cautions:
         looks.say(f"Caution: {caution}", indent=4)
 

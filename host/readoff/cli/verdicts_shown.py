@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Any
 
@@ -59,15 +58,18 @@ def _values(each: Judged) -> dict[str, Any]:
     }
 
 
-def show(seen: StudyInStore, verdicts: Verdicts, file: Path) -> None:
-    """Prints the verdicts: findings first, then what they rest on and what stands against them."""
+def show(seen: StudyInStore, verdicts: Verdicts, asked: str) -> None:
+    """Prints the verdicts: findings first, then what they rest on and what stands against them.
+
+    asked: the study's file and where its store is, as a further command names them.
+    """
     from readoff.cli import looks
     from readoff.cli.compare import grouped
 
     looks.heading(f"{seen.study.title} ({seen.study.machine})")
     if not seen.done.boots:
         looks.say("There are no runs of it yet.", indent=2)
-        looks.say(f"What to do next: readoff study status {quote(str(file))}", indent=2)
+        looks.say(f"What to do next: readoff study status {asked}", indent=2, wrap=False)
         lines("Failures that were noted", [each.sentence() for each in verdicts.failures])
         lines("Left out", list(grouped(seen.left_out)))
         return
@@ -90,7 +92,7 @@ def show(seen: StudyInStore, verdicts: Verdicts, file: Path) -> None:
     lines("Remarks", [each.sentence() for each in verdicts.remarks])
     standing = [f"{each.about}: {each.sentence}" for each in verdicts.notices if not each.why]
     lines("The guard: stands until the study file explains it", standing)
-    _how_to_explain(verdicts, file)
+    _how_to_explain(verdicts)
     explained = [
         f"{each.about}: {each.sentence} Explained: {each.why}" for each in verdicts.notices if each.why
     ]
@@ -98,17 +100,19 @@ def show(seen: StudyInStore, verdicts: Verdicts, file: Path) -> None:
     lines("Left out", list(grouped(seen.left_out)))
     looks.say()
     name = next((each.name for each in verdicts.judged if each.given), "NAME")
-    looks.say(f"Down to the lines that were read: readoff why {quote(name)} --study {quote(str(file))}")
-    looks.say(f"To publish it: readoff report FOLDER --study {quote(str(file))} --bundle")
+    looks.say(f"Down to the lines that were read: readoff why {quote(name)} --study {asked}", wrap=False)
+    looks.say(f"To publish it: readoff report FOLDER --study {asked} --bundle", wrap=False)
 
 
-def _how_to_explain(verdicts: Verdicts, file: Path) -> None:
+def _how_to_explain(verdicts: Verdicts) -> None:
     """What to write into the study file for the first thing that nobody explained; nothing where there is none."""
     from readoff.cli import looks
 
     about = next((each.about for each in verdicts.notices if not each.why), "")
     if about:
-        looks.say(f"Where it does no harm, write into {file}, one table for each, and say why:", indent=2)
+        looks.say(
+            "Where it does no harm, write into the study file, one table for each, and say why:", indent=2
+        )
         for line in ("[[explanations]]", f"about = {json.dumps(about, ensure_ascii=False)}", 'why = "…"'):
             looks.say(line, indent=4)
 
