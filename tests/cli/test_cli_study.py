@@ -339,4 +339,7 @@ def test_disk_holds_what_is_still_to_be_done(bench):
     left = sorted(path.name for path in (bench / "disk").glob("*.BAT"))
     assert left == ["B005.BAT", "B006.BAT"]
     assert "B:\\READOFF SEND /D:B:\\SPOOL C:\\REPLAY.COM" in (bench / "disk" / "B005.BAT").read_text()
+    bring(bench, records.boots(records.TURNS[4:], first=5))
+    assert "Nothing is left to do." in run("study", "disk", "s.toml", "disk").output
+    assert "All boots of the plan are done." in (bench / "disk" / "PLAN.TXT").read_text()
     assert "is no drive" in run("study", "disk", "s.toml", "disk", "--drive", "C:\\X", status=2).stderr

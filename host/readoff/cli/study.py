@@ -243,4 +243,9 @@ def disk(file: Path, folder: Path, drive: str, send_programs: bool, place: Place
     if place.as_json:
         echo_json({"folder": str(folder), "boots": len(todo), "files": sorted([*files, "READOFF.COM"])})
     else:
-        click.echo(f"{len(todo)} boots to do, one batch file each, in {folder}. Begin with PLAN.TXT.")
+        boots = "1 boot" if len(todo) == 1 else f"{len(todo)} boots"
+        click.echo(
+            f"{boots} to do, one batch file each, in {folder}. Begin with PLAN.TXT."
+            if todo
+            else f"Nothing is left to do. See: readoff study judge {quote(str(file))}{place.options}"
+        )

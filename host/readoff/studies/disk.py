@@ -42,8 +42,11 @@ def batch_files(
         told += [f"{name:<{len(_INDENT)}}{first}", *(_INDENT + line for line in rest)]
         cautions.update(dict.fromkeys(words.cautions))
         last = boot.label
-    told += ["", *_wrapped(f"Start each in its own boot, in this order, from {drive}\\.")]
-    told += _wrapped(f"Records gather in {drive}\\{SPOOL}. Bring this disk home.")
+    if told:
+        told += ["", *_wrapped(f"Start each in its own boot, in this order, from {drive}\\.")]
+        told += _wrapped(f"Records gather in {drive}\\{SPOOL}. Bring this disk home.")
+    else:
+        told += ["All boots of the plan are done."]
     careful = [line for each in cautions for line in _wrapped(f"Caution: {each}")]
     head = [*_wrapped(study.title), *_wrapped(f"Machine: {study.machine}"), "", *careful, ""]
     files["PLAN.TXT"] = _octets([*head, *told])

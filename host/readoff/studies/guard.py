@@ -61,7 +61,7 @@ def guard(study: Study, done: Done, shots: Mapping[str, Sequence[Snapshot]]) -> 
     for label in study.labels[1:]:
         if shots.get(study.base.label) and shots.get(label) and not study.configuration(label).machine:
             notices += _of_pair(study, label, shots)
-    return tuple(replace(each, why=each.why or study.why(each.about)) for each in notices)
+    return tuple(replace(each, why=study.why(each.about)) for each in notices)
 
 
 def standing(notices: Iterable[Notice], base: str, other: str) -> tuple[Notice, ...]:
@@ -96,12 +96,13 @@ def _of_boots(study: Study, label: str, boots: Sequence[BootSeen]) -> Iterable[N
         )
         yield Notice(f"{label}:reset", label, sentence)
     configuration = study.configuration(label)
-    if configuration.how is ChangeBack.FITTING and not configuration.machine:
+    fitted = configuration.how is ChangeBack.FITTING and not configuration.machine
+    if fitted and not configuration.specimen:
         sentence = (
             f"What {label} fits is one specimen, and the study does not say which: a finding speaks of that specimen, "
             "not of its kind."
         )
-        yield Notice(f"{label}:specimen", label, sentence, configuration.specimen)
+        yield Notice(f"{label}:specimen", label, sentence)
 
 
 def _of_label(study: Study, label: str, shots: Sequence[Snapshot]) -> Iterable[Notice]:
