@@ -181,7 +181,10 @@ def test_take_what_cannot_be_read(bench, monkeypatch):
 def test_watch_a_folder_until_idle(bench):
     result = run("watch", "--folder", "inbox", "--until-idle", "0.3")
     assert "zero-ws · replay 1/2, complete, " in result.output
+    assert "+ inbox/S1.RDO: snapshot 11223344-00000001-0001 of as-found\n" in result.output
     assert "Done: 18 new." in result.output
+    again = run("watch", "--folder", "inbox", "--until-idle", "0.3").output
+    assert again.count("known already") == 18 and "Done: 0 new." in again
     lines = run("watch", "--folder", "inbox", "--until-idle", "0.3", "--json").output.splitlines()
     assert all(json.loads(line) for line in lines)
 

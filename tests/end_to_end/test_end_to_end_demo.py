@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import json
+import os
+import signal
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
 from click.testing import CliRunner
 
+import readoff
 from readoff.box import scenario
 from readoff.cli import main
 from readoff.reports import compare_labels
@@ -75,3 +80,23 @@ def _answer(*arguments: object) -> Any:
     result = CliRunner().invoke(main, [*map(str, arguments), "--json"])
     assert result.exit_code == 0, (result.output, result.exception)
     return json.loads(result.stdout)
+
+
+def test_ctrl_c_ends_the_demo_in_a_word(tmp_path: Path) -> None:
+    program = "from readoff.cli import main; main(prog_name='readoff')"
+    with subprocess.Popen(
+        [sys.executable, "-u", "-c", program, "demo", "--folder", str(tmp_path / "demo")],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": str(Path(readoff.__file__).resolve().parents[1])},
+    ) as demo:
+        assert demo.stdout is not None
+        shown = b""
+        while not shown.endswith(b" 1/12"):  # the first step begins
+            octet = demo.stdout.read(1)
+            assert octet, shown
+            shown += octet
+        demo.send_signal(signal.SIGINT)
+        _, said = demo.communicate(timeout=60)
+    assert demo.returncode == 1
+    assert b"Aborted!" in said and b"no host answers" not in said

@@ -144,8 +144,9 @@ def play(address: tuple[str, int], spool: Path, before: Callable[[Step], None]) 
             box.line(1).detach()
         said = ended.console.decode("cp437")
         if (ended.kind, ended.code) != ("ended", 0):
+            how = f"exit code {ended.code}" if ended.kind == "ended" else f"{ended.kind} {ended.code}"
             raise BoxError(
-                f"the agent ended with {ended.kind} {ended.code}: {said.strip()}",
+                f"the agent ended with {how}: {said.strip()}",
                 where=f"READOFF {step.command}",
             )
         yield step, said

@@ -90,6 +90,7 @@ class _Session:
     def __init__(self, folder: Path) -> None:
         self.spool = folder / "spool"
         self.records = self.known = 0
+        self.played = False
         self.failure: BaseException | None = None
         self.watch: Watch | None = None
 
@@ -103,7 +104,11 @@ class _Session:
         machine = threading.Thread(target=self._machine, name="test machine", daemon=True)
         machine.start()
         self.watch.run()
-        machine.join(timeout=30)
+        interrupted = not self.played  # Ctrl-C ended the watch while the machine was still at work
+        machine.join(timeout=30)  # it finds no host any more, and ends by itself
+        if interrupted:
+            click.echo()
+            raise click.Abort
         if self.failure is not None:
             raise self.failure
 
@@ -129,6 +134,7 @@ class _Session:
         except BaseException as error:
             self.failure = error
         finally:
+            self.played = True
             self.watch.stop()
 
     def _before(self, step: Step) -> None:

@@ -233,20 +233,22 @@ class _Teller:
             return
         for ident in (*result.new, *result.replaced):
             self.say(f"+ {took.came_from}: {self._what(str(ident))}")
-        for held in result.held:
+        for held in () if result.again else result.held:
             self.say(f"! {took.came_from}: held: {held.reason}")
-        if not (result.new or result.replaced or result.held):
+        if result.again or not (result.new or result.replaced or result.held):
             self.say(f"= {took.came_from}: known already")
 
     def _what(self, ident: str) -> str:
+        from readoff.cli import looks
         from readoff.store import find
 
         run = find.run_of(self.store, ident)
         if run is None:
-            return f"record {ident}"
+            shot = find.snapshot(self.store, ident)
+            return f"snapshot {ident} of {shot.label}" if shot else f"record {ident}"
         what = f"{run.label} · {run.program}" if run.kind == "run" else f"file {run.path}"
         repeat = f" {run.repeat}/{run.repeats}" if run.repeat is not None else ""
-        return f"run {run.number}, {what}{repeat}, {run.state}, {run.readings} readings"
+        return f"run {run.number}, {what}{repeat}, {run.state}, {looks.counted(run.readings, 'reading')}"
 
     def say(self, text: str) -> None:
         """Prints a line, whatever stands in it."""
