@@ -221,7 +221,7 @@ chain_burst:
         mov     ax, di
         mov     [chain_at], bx
         mov     [chain_visit], si
-        mov     cl, [probe_shift]
+        mov     cl, [timer_shift]
         shr     ax, cl
         pop     bp
         pop     di

@@ -252,7 +252,7 @@ flat_burst:
         mov     [flat_at], esi
         pop     eax
         mov     ax, di
-        mov     cl, [probe_shift]
+        mov     cl, [timer_shift]
         shr     ax, cl
         pop     edi
         pop     ebp

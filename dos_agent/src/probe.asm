@@ -78,7 +78,6 @@ section .bss
 probe_at:               resw 1                  ; entry in probes
 probe_overhead:         resw 1                  ; counts between two looks at the timer
 probe_chosen:           resb 1
-probe_shift:            resb 1                  ; counts are the timer's shifted right by this: 1 in mode 3
 probe_problem:          resb 1                  ; PROBE_PROBLEM_*
 
 section .text
@@ -211,17 +210,7 @@ probe_start_section:
         mov     ah, 48h                 ; more than there is: DOS tells the largest block
         mov     bx, 0FFFFh
         call    dos
-        mov     di, scratch
-        mov     ax, [repeat]
-        mov     [di + L_run_start.repeat], ax
-        mov     ax, [option_repeats]
-        mov     [di + L_run_start.repeats], ax
-        mov     ax, [snapshot_ordinal]
-        mov     [di + L_run_start.snapshot_ordinal], ax
-        mov     [di + L_run_start.free_paragraphs], bx
-        add     di, L_run_start.label
-        mov     si, option_label
-        call    text_put
+        call    run_start_head
         mov     si, option_program
         cmp     byte [si], 0
         je      .named
@@ -235,11 +224,7 @@ probe_start_section:
         call    text_put
         mov     si, text_probe_tail
         call    .two
-        mov     cx, di
-        mov     si, scratch
-        sub     cx, si
-        mov     al, TAG_RUN_START
-        jmp     section_whole
+        jmp     run_start_put
 
 .two:                                   ; SI and the probe's name, as one text with its length before it
         push    di
@@ -259,26 +244,10 @@ probe_start_section:
 
 ; probe_timer: find out whether the timer can be trusted, and how it counts.
 ; Input: interrupts on.
-; Output: [probe_shift], [probe_overhead]; CF=1 when it does not run through 65536 counts ([probe_problem] says so).
+; Output: [timer_shift], [probe_overhead]; CF=1 when it does not run through 65536 counts ([probe_problem] says so).
 ; Destroys: AX, BX, CX, DX.
 probe_timer:
-        mov     al, [clock_halves]      ; an 8253 in mode 3
-        cmp     byte [clock_reads_back], 0
-        je      .shift
-        pushf
-        cli
-        mov     al, PIT_READ_BACK_STATUS_0
-        out     PIT_COMMAND, al
-        pit_pause
-        in      al, PIT_COUNTER_0
-        popf
-        and     al, PIT_STATUS_MODE_MASK
-        cmp     al, PIT_MODE_3
-        mov     al, 1
-        je      .shift
-        dec     ax
-.shift:
-        mov     [probe_shift], al
+        call    timer_pace
         push    es
         mov     ax, BIOS_DATA
         mov     es, ax
@@ -321,7 +290,7 @@ probe_timer:
         mov     bx, dx
 .longer:
         loop    .try
-        mov     cl, [probe_shift]
+        mov     cl, [timer_shift]
         shr     bx, cl
         mov     [probe_overhead], bx
         clc

@@ -88,6 +88,7 @@ section .text
 %include "program.asm"
 %include "overlay.asm"
 %include "run.asm"
+%include "run_start.asm"
 %include "execute.asm"
 %include "vectors.asm"
 %include "screen.asm"

@@ -160,5 +160,5 @@ guarded_counter_end:
         cpu     8086
 
         section .bss
-timer_shift:            resb 1
+timer_shift:            resb 1          ; counts are the timer's shifted right by this: 1 in mode 3
         section .text

@@ -144,7 +144,7 @@ burst_end:
         popf
         pop     bp
         sub     ax, bx
-        mov     cl, [probe_shift]
+        mov     cl, [timer_shift]
         shr     ax, cl
         ret
 

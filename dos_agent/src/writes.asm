@@ -222,7 +222,7 @@ writes_burst:
         pop     ax
         popf
         sub     ax, bx
-        mov     cl, [probe_shift]
+        mov     cl, [timer_shift]
         shr     ax, cl
         pop     di
         pop     es
