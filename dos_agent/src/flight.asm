@@ -88,6 +88,16 @@ have_take:
 .no_news:
         cmp     byte [line_asked], 0
         jne     flights_rebuild
+        cmp     byte [line_ahead], AHEAD_NOW
+        jne     .review
+        mov     byte [line_ahead], 0    ; its first word: has it more than was sent just now?
+        cmp     word [holes_told], 0
+        jne     flights_rebuild
+        mov     si, host_offset
+        mov     di, next_begin
+        call    compare_dwords
+        ja      flights_rebuild
+.review:
         jmp     flights_review
 .done:
         ret

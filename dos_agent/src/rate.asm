@@ -7,6 +7,7 @@
 
 RATE_ASK_EVERY          equ 9           ; ticks between two questions
 RATE_ASKS               equ 5           ; together longer than RATE_TRYING
+RATE_CHANGE             equ 0FFFFh      ; counts that the host has to let its answer out and set its port: 55 ms
 TRIAL_WAIT              equ 3           ; ticks that a trial waits for its answer
 TRIALS                  equ 5
 TRIALS_HEARD            equ 3           ; answers that are enough
@@ -112,6 +113,7 @@ rate_wait:
 ; Input: AX = its divisor.  Output: CF=0 when it holds; CF=1 and rate_failed=1 when it does not, rate_failed=0 when the
 ; port is stuck or the person has had enough.  Destroys: AX BX CX DX SI DI BP.
 rate_try:
+        mov     bp, RATE_CHANGE
         call    uart_rate
         call    frame_forget
         xor     ax, ax
@@ -230,6 +232,7 @@ rate_back:
         jbe     .step                   ; ends: rate_now is above the start rate
         mov     [option_rate_divisor], ax
         mov     ax, RATE_START_DIVISOR
+        mov     bp, CLOSE_COUNTS
         call    uart_rate
         mov     ax, HELLO_FOR_AGAIN
         jmp     line_greet_for

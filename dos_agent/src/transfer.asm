@@ -4,6 +4,7 @@ ANSWER_QUICK            equ 4           ; ticks without news before an offer ask
 ANSWER_SLOW             equ 18          ; ticks that an offer waits for its answer
 TRIES                   equ 16          ; offers without progress before a record is given up
 TRIES_SILENT            equ 6           ; offers without any word from the host before the line is given up
+AHEAD_NOW               equ 2           ; line_ahead, which each offer doubles: pieces follow the first one unasked
 FUTILE_MOST             equ 64          ; pieces sent again without progress count as a try
 
 VERDICT_NONE            equ 0
@@ -19,7 +20,8 @@ VERDICT_STUCK           equ 9
 ; line_transfer: bring one record to the host.
 ; Input: line_offer, line_handle.  Output: AL = VERDICT_*.  Destroys: AH BX CX DX SI DI BP.
 ;
-;       offer; until there is a verdict:
+;       offer; at a fast rate go on as if the host had said that it has nothing, for so it is with most records;
+;       until there is a verdict:
 ;               hear what came; when the host's state is known, send the next piece that it lacks
 ;               with nothing to send and no news for a while: offer again, TRIES times without progress
 line_transfer:
@@ -29,6 +31,12 @@ line_transfer:
         mov     byte [line_futile], 0
         mov     byte [line_knows], 0
         mov     byte [line_unheard], 0
+        mov     byte [line_ahead], 0
+        call    rate_is_start
+        jnc     .offer                  ; a piece in vain would cost a second
+        cmp     byte [option_keep], 0
+        jne     .offer                  ; the host may well have records that stay
+        mov     byte [line_ahead], AHEAD_NOW / 2
 .offer:
         mov     byte [line_work + L_line_work.head], FRAME_OFFER
         mov     si, line_work + L_line_work.head
@@ -38,6 +46,12 @@ line_transfer:
         call    frame_send
         jc      .stuck
         mov     byte [line_asked], 1
+        shl     byte [line_ahead], 1
+        cmp     byte [line_ahead], AHEAD_NOW
+        jne     .sent
+        mov     byte [line_asked], 0
+        mov     byte [line_knows], 1
+.sent:
         call    ticks_now
         mov     [line_mark], ax
 .round:
@@ -90,6 +104,8 @@ line_transfer:
         mov     bx, ANSWER_SLOW
         cmp     byte [line_asked], 0
         jne     .how_long
+        cmp     byte [line_ahead], AHEAD_NOW
+        je      .how_long
         mov     si, host_offset         ; the host has all, and is putting it away
         mov     di, line_offer + L_offer.length
         call    compare_dwords
@@ -194,5 +210,6 @@ line_tries:             resb 1
 line_futile:            resb 1          ; pieces sent again since the last progress
 line_knows:             resb 1          ; the host has said what it has
 line_asked:             resb 1          ; an offer waits for its answer
+line_ahead:             resb 1          ; AHEAD_NOW: pieces went unasked, and the host has said nothing yet
 line_unheard:           resb 1          ; tries since something sound came from the host
         section .text

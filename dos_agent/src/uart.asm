@@ -24,7 +24,8 @@ UART_NOTHING            equ 0FFh        ; LSR where no port is: its top bit and 
 BDA_SERIAL              equ 00h         ; bases of COM1 to COM4
 LISTEN_POLLS            equ 128         ; 4 ms on an 8088
 LISTEN_PAUSE            equ 24
-CLOSE_TICKS             equ 2           ; 55 to 110 ms
+CLOSE_COUNTS            equ 8000h       ; of the timer: 27 ms; emulated ports gather what is sent for some 12
+CLOSE_TICKS             equ 2           ; where the counter can't tell: 55 to 110 ms
 STUCK_TICKS             equ 36          ; a port that takes no octet for so long takes none
 UART_POLLS              equ 4096        ; looks at a port that is not ready between two looks at the clock
 BURST_POLLS             equ 32          ; looks for the next octet: three octets' time at 115,200 on an 8088
@@ -184,7 +185,7 @@ uart_divisor_read:
 
 ; ----------------------------------------------------------------------------------------------
 ; uart_rate: let the last octet out, then go to another rate.
-; Input: AX = divisor.  Output: rate_now.  Destroys: AX BX CX DX.
+; Input: AX = divisor, BP = as uart_drain.  Output: rate_now.  Destroys: AX BX CX DX SI DI.
 uart_rate:
         mov     [rate_now], ax
         call    uart_drain
@@ -195,14 +196,27 @@ uart_rate:
         mov     al, UART_LCR_8N1
         jmp     uart_lcr
 
-; uart_drain: let the last octet out; at least CLOSE_TICKS.
-; Input: none.  Output: none.  Destroys: AX BX CX DX.
+; uart_drain: let the last octet out. An emulated port may gather octets for a while, and lose them when it is set anew.
+; Input: BP = the least that it may take, in counts of the timer: 65536 are a tick.
+; Output: none.  Destroys: AX BX CX DX SI DI.
 uart_drain:
+        call    clock_read
+        mov     si, bx                  ; DI:SI = ticks and counts at the beginning
+        mov     di, ax
         call    ticks_now
-        mov     bx, ax
-.gathered:                              ; an emulated port may gather octets for a while, and lose them when it is set anew
-        call    ticks_now
-        sub     ax, bx
+        mov     [uart_drained_from], ax
+.gathered:
+        call    clock_read
+        cmp     cx, WHOLE_STEP
+        jne     .ticks
+        sub     bx, si
+        sbb     ax, di
+        js      .ticks                  ; midnight, or ticks that stand still
+        jnz     .drain
+        cmp     bx, bp
+        jae     .drain
+.ticks:
+        call    .passed
         cmp     ax, CLOSE_TICKS
         jb      .gathered
 .drain:
@@ -210,17 +224,22 @@ uart_drain:
         in      al, dx
         test    al, UART_LSR_ALL_SENT
         jnz     .drained
-        call    ticks_now
-        sub     ax, bx
+        call    .passed
         cmp     ax, STUCK_TICKS
         jb      .drain
 .drained:
         ret
+; .passed: AX = ticks since the beginning.
+.passed:
+        call    ticks_now
+        sub     ax, [uart_drained_from]
+        ret
 
 ; ----------------------------------------------------------------------------------------------
 ; uart_close: let the last octet out, put the port back as it was found.
-; Input: none.  Output: none.  Destroys: AX BX CX DX.
+; Input: none.  Output: none.  Destroys: AX BX CX DX SI DI BP.
 uart_close:
+        mov     bp, CLOSE_COUNTS
         call    uart_drain
         mov     dx, [uart_base]
         add     dx, UART_FCR
@@ -354,6 +373,7 @@ uart_polls:             resw 1          ; counts up to 0 while the port is not r
 uart_sent:              resw 1          ; octets given to the port, mod 65536
 uart_sent_then:         resw 1          ; that, when it was last looked at
 uart_sent_tick:         resw 1
+uart_drained_from:      resw 1          ; tick
 ring_head:              resw 1          ; where the next octet goes
 ring_tail:              resw 1          ; where the next one is taken
 ring_mask:              resw 1          ; RING_SIZE - 1 or RING_WIDE - 1

@@ -3,105 +3,29 @@
 from __future__ import annotations
 
 import random
-import socket
-import time
+import statistics
 from pathlib import Path
 
 import pytest
 
-from readoff.contract.record import parse_record
-from readoff.link.events import Bye
-from support import store_samples as samples
-from support.agent_box import AGENT, end_of
 from support.agent_line import MILLISECOND, Faults, LineBench
-from support.box_host import BoxHost
-from support.dosbox import RunningDosBox, dosbox, put_programs
+from support.bare_blast import SIZE, beside_a_bare_blast
 from support.line_records import record
-from support.serial_lines import listening_line
-
-SIZE = 65_536
-COUNTS_A_TICK = 65_536
-
-
-def runs_of(octets: int) -> list[bytes]:
-    """Records of runs as programs leave them, text and unpacked screens, so many octets in all."""
-    made: list[bytes] = []
-    left = octets
-    for ordinal in range(2, 6):
-        lines = [f"Pass {n:3}: {2134 + 7 * n} frames in {1024 - n} ticks" for n in range(24)]
-        screens = tuple(samples.screen(lines) for _ in range(3))
-        empty = samples.run_record(ordinal, console=b"", screens=screens)
-        size = left if ordinal == 5 else octets // 4
-        console = (samples.printed() * 400)[: size - len(empty)]
-        made.append(samples.run_record(ordinal, console=console, screens=screens))
-        left -= len(made[-1])
-    assert left == 0
-    return made
-
-
-def serve(running: RunningDosBox, connection: socket.socket, host: BoxHost, blast: int) -> bytes:
-    """The first ``blast`` octets are kept as they are, all others go to the host."""
-    connection.settimeout(0.02)
-    raw = bytearray()
-    while running.process.poll() is None:
-        try:
-            octets = connection.recv(4096)
-        except TimeoutError:
-            octets = b""
-        except ConnectionError:
-            break
-        taken = octets[: blast - len(raw)]
-        raw += taken
-        reply = host.exchange(int(time.monotonic() * 1e6), octets[len(taken) :])
-        if reply:
-            connection.sendall(reply)
-    return bytes(raw)
 
 
 def test_records_at_the_pace_of_a_bare_blast(tmp_path: Path) -> None:
     """64 KB of records at 115,200 under DOSBox: at least 0.97 of the octets on the line are theirs.
 
-    Both ways are programs run by the agent, whose clock is DOSBox's own timer. Their times are told, not asserted on.
+    And at most 1.08 times what a bare, polled blast of the records' octets alone takes. The median counts: on a busy
+    machine a host answers late now and then.
     """
-    records = runs_of(SIZE)
-    for number, octets in enumerate(records):
-        spool = tmp_path / "SPOOL"
-        spool.mkdir(exist_ok=True)
-        (spool / f"{number:08}.RDO").write_bytes(octets)
-    (tmp_path / "OUT").mkdir()
-    (tmp_path / "ALL.BIN").write_bytes(b"".join(records))
-    (tmp_path / "READOFF.COM").write_bytes(AGENT.read_bytes())
-    put_programs(tmp_path, "BLAST.COM")
-    commands = [
-        "READOFF RUN /D:C:\\OUT BLAST ALL.BIN",
-        "READOFF RUN /D:C:\\OUT READOFF SEND /D:C:\\SPOOL /S:COM1",
-    ]
-    host = BoxHost()
-    with (
-        listening_line() as line,
-        dosbox(tmp_path, commands, serial1=line.serial1, time_limit=90, cycles="fixed 20000") as running,
-    ):
-        raw = serve(running, line.accept(), host, SIZE)
-        files = running.wait()
-    assert raw == b"".join(records)
-    assert sorted(host.store.values()) == sorted(records)
-    assert host.events[-1] == Bye(0)
-    print(f"{SIZE} of {host.heard} octets on the line: {SIZE / host.heard:.4f}")
-    assert SIZE / host.heard >= 0.97
-    ends = [
-        end_of(each)
-        for each in sorted(
-            (
-                parse_record(octets)
-                for name, octets in files.items()
-                if name.startswith("OUT/") and len(octets) > 8
-            ),
-            key=lambda each: each.id,
-        )
-        if each.kind == "run"
-    ]
-    bare, sent = (end["elapsed_ticks"] + end["elapsed_counts"] / COUNTS_A_TICK for end in ends)
-    print(f"bare {bare * 0.0549254:.2f} s, sent {sent * 0.0549254:.2f} s: {sent / bare:.3f}")
+    rounds = beside_a_bare_blast(tmp_path, 3)
+    for each in rounds:
+        share = SIZE / each.on_the_line
+        print(f"{share:.4f} of the line; bare {each.bare:.2f} s, sent {each.sent:.2f} s: {each.ratio:.3f}")
+    assert len(rounds) == 3
+    assert all(SIZE / each.on_the_line >= 0.97 for each in rounds)
+    assert statistics.median(each.ratio for each in rounds) <= 1.08
 
 
 def selective_repeat(payload: float, frame: float, errors: float) -> float:

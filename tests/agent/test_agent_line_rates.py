@@ -13,7 +13,7 @@ from readoff.link.frames import build_message
 from readoff.link.framing import frame
 from readoff.link.rates import PATTERN, START
 from support.agent_box import EXIT_ALL, EXIT_MISSING, agent_box, readoff, record_names
-from support.agent_line import LineBench
+from support.agent_line import BASE, MILLISECOND, LineBench
 from support.box_host import BoxHost
 from support.line_records import check_kept, record
 
@@ -218,6 +218,39 @@ def test_a_host_that_dies_in_mid_change_costs_seconds(after: int) -> None:
     assert ran.exit.code == EXIT_MISSING
     assert ran.exit.seconds < 15
     assert len(record_names(box)) == 1
+
+
+@pytest.mark.parametrize(("counter_tells", "least", "most"), [(True, 0.055, 0.057), (False, 0.055, 0.115)])
+def test_the_host_has_a_tick_to_set_its_port(counter_tells: bool, least: float, most: float) -> None:
+    """Told by the timer's counter; where that can't tell (an 8253 in mode 3), by two ticks."""
+    line = LineBench({"A.RDO": record(1, 100)})
+    line.bench.put("clock_halves", bytes([not counter_tells]))
+    read, heard, tried = line.uart.read, [0.0], list[float]()
+
+    def reads(register: int) -> int:
+        if register == 0 and not tried:
+            heard.append(line.seconds)
+        return read(register)
+
+    def writes(value: int, write: Callable[[int], None] = line.bench.ports_out[BASE]) -> None:
+        if line.uart.divisor == 1 and not line.uart.lcr & 0x80:
+            tried.append(line.seconds)
+        write(value)
+
+    line.bench.ports_in[BASE] = lambda: reads(0)
+    line.bench.ports_out[BASE] = writes
+    assert line.offer() == 0
+    assert least <= tried[0] - heard[-1] <= most
+
+
+def test_a_host_that_sets_its_port_late_loses_one_trial(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The rate holds all the same."""
+    monkeypatch.setattr("support.agent_line.HOST_SETS", 90 * MILLISECOND)
+    line = LineBench({"A.RDO": record(1, 100)})
+    assert line.offer() == 0
+    assert [event.rate for event in line.events if isinstance(event, RateHolds)] == [115200]
+    assert frame(build_message("trial", number=4, octets=PATTERN)) in line.from_agent
+    assert frame(build_message("trial", number=5, octets=PATTERN)) not in line.from_agent
 
 
 def test_the_frames_octet_by_octet() -> None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 
-from readoff.link.events import Arrived, Bye, Event, Noise, Offered
-from readoff.link.frames import build_message
-from readoff.link.framing import frame
+from readoff.link.events import Arrived, Bye, Event, Noise, Offered, Stray
+from readoff.link.frames import build_message, limit_of, parse_message
+from readoff.link.framing import Deframer, Frame, frame
 from support.agent_bench import BDA, Bench
 from support.agent_line import BASE, MILLISECOND, Faults, LineBench
 from support.line_records import check_kept, record, record_id
@@ -134,6 +135,80 @@ def test_resumes_where_it_was() -> None:
     line.host_lives = lambda: True
     assert line.offer() == 0
     assert line.octets_to_host - sent < 11000
+
+
+def pieces(line: LineBench) -> list[tuple[int, int]]:
+    """Offset and length of each piece that the agent has sent."""
+    messages = [
+        parse_message(item.payload)
+        for item in Deframer(limit_of("frame_limit")).feed(bytes(line.from_agent))
+        if isinstance(item, Frame)
+    ]
+    return [(m.values["offset"], len(m.values["octets"])) for m in messages if m.kind == "data"]
+
+
+@pytest.mark.parametrize(
+    ("divisor", "keep", "in_vain"), [(1, False, [(0, 1024)]), (1, True, []), (12, False, [])]
+)
+def test_pieces_follow_the_offer_unasked_at_a_fast_rate(
+    divisor: int, keep: bool, in_vain: list[tuple[int, int]]
+) -> None:
+    """Seen where the host has the record already: that costs one piece, and the host tells nobody of it."""
+    octets = record(1, 9000)
+    line = LineBench({"A.RDO": octets}, divisor=divisor, keep=keep)
+    line.store[record_id(1)] = octets
+    assert line.offer() == 0
+    assert pieces(line) == in_vain
+    assert not any(isinstance(event, Stray | Noise) for event in line.events)
+
+
+@pytest.mark.parametrize("there", [500, 1024, 5000, 8999])
+def test_first_piece_in_vain_makes_no_piece_shorter(there: int) -> None:
+    """What the host has of a record is not sent again but for that piece, and nothing is taken for lost."""
+    octets = record(1, 9000)
+    line = LineBench({"A.RDO": octets})
+    check = int.from_bytes(octets[-4:], "little")
+    line.receiver.receive(frame(build_message("offer", id=record_id(1), length=9000, check=check)))
+    for at in range(0, there, 1000):
+        part = octets[at : min(at + 1000, there)]
+        line.receiver.receive(frame(build_message("data", id=record_id(1), offset=at, octets=part)))
+    line.receiver.to_send()
+    assert line.offer() == 0
+    assert line.store == {record_id(1): octets}
+    rest = range(max(1024, there), 9000, 1024)
+    assert pieces(line) == [(0, 1024), *((at, min(1024, 9000 - at)) for at in rest)]
+
+
+def without_first_have(to_send: Callable[[], bytes]) -> Callable[[], bytes]:
+    """What a receiver says, but for the first frame have."""
+    unheard = iter([b""])
+
+    def rest() -> bytes:
+        out = to_send()
+        return next(unheard, out) if out[:2] == b"\x7e\x04" else out
+
+    return rest
+
+
+@pytest.mark.parametrize(("lost", "wait"), [("offer", 1.8), ("have", 0.001), ("piece", 0.15)])
+def test_offer_its_answer_or_the_first_piece_is_lost(lost: str, wait: float) -> None:
+    """The pieces come again: after the next offer where the first is lost, else by the answers to later pieces."""
+    spool = {"A.RDO": record(1, 9000)}
+    clean = LineBench(spool)
+    assert clean.offer() == 0
+    offer, piece = clean.from_agent.index(b"\x7e\x03"), clean.from_agent.index(b"\x7e\x05")
+    begin, end = (
+        (offer, piece) if lost == "offer" else (piece, clean.from_agent.index(b"\x7e\x7e", piece) + 1)
+    )
+    line = LineBench(spool)
+    if lost == "have":
+        line.receiver.to_send = without_first_have(line.receiver.to_send)  # type: ignore[method-assign]
+    else:
+        line.host_lives = lambda: not begin < line.octets_to_host <= end
+    assert line.offer() == 0
+    check_kept(line)
+    assert line.spool == {}
+    assert line.seconds - clean.seconds < wait
 
 
 @pytest.mark.parametrize("what", ["id", "length", "check"])

@@ -181,6 +181,29 @@ def test_agreed_but_unheard_costs_one_step_each():
     assert seeker.divisor == START
 
 
+@pytest.mark.parametrize(
+    ("fastest", "expected"), [(1, ["offer", "data", "data", "data"]), (START, ["offer"])]
+)
+def test_at_a_fast_rate_pieces_follow_the_offer_unasked(fastest, expected):
+    """At the start rate they wait for the answer: a piece in vain would cost a second there."""
+    sender, receiver = Sender(7, 8, spool_of([3000]), fastest=fastest), Receiver(HostRate(1))
+    now, kinds = 0.0, []
+    while "offer" not in kinds:
+        now += 0.2
+        kinds = kinds_at(sender, receiver, now)
+        sender.receive(receiver.to_send(), now)
+    assert kinds == expected
+
+
+def kinds_at(sender, receiver, now):
+    """The kinds of the frames that go out at once."""
+    kinds = []
+    for octets in iter(lambda: sender.to_send(now), b""):
+        receiver.receive(octets, now)
+        kinds += [parse_message(item.payload).kind for item in Deframer(1100).feed(octets)]
+    return kinds
+
+
 def test_an_answer_that_is_no_answer_is_not_taken():
     seeker = RateSeeker(3)
     seeker.welcomed(0.0)

@@ -239,6 +239,23 @@ def test_strays_are_told_and_change_nothing(begun):
     assert [a.id for a in begun.unfinished] == [IDENT]
 
 
+@pytest.mark.parametrize("settle", ["kept", "refused"])
+def test_a_piece_that_went_with_an_offer_is_no_stray_when_the_record_is_settled(settle):
+    """Whoever sends it could not know yet. Of other records it is one, and so it is once another record is settled."""
+    receiver, other = Receiver(), RecordId(9, 9, 9)
+    (offered,) = receiver.receive(offer())
+    if settle == "kept":
+        receiver.answer_known(offered)
+    else:
+        receiver.refuse(IDENT, "too_long")
+    assert [kind for kind, _ in sent(receiver)] == [settle]
+    assert receiver.receive(data(0, 1024)) == []
+    assert [type(event) for event in receiver.receive(data(0, 1024, id=other))] == [Stray]
+    assert sent(receiver) == [] and receiver.unfinished == ()
+    receiver.kept(other, 100, 1)
+    assert [type(event) for event in receiver.receive(data(0, 1024))] == [Stray]
+
+
 def test_bye_and_noise():
     receiver = Receiver()
     events = receiver.receive(b"CONNECT 9600\r\n" + frame(build_message("bye", left=3)))

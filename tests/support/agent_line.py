@@ -100,6 +100,7 @@ class LineBench:
         self.uart.other_divisor = self.receiver.divisor
         self._latch: list[int] = []
         self.bench.ports_out[0x43] = lambda value: self._latch_counter()
+        self.bench.ports_in[0x20] = lambda: 0  # no tick is asked for that was not counted
         self.bench.ports_in[0x40] = lambda: self._latch.pop(0) if self._latch else 0
         self.bench.put("option_port", b"\x01")
         self.bench.word("option_rate_divisor", self.divisor)

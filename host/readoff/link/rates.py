@@ -35,7 +35,7 @@ LADDER = (1, 2, 3, 6, 12, 24, 48, 96, 384)
 """Divisors of the usual rates, 115,200 to 300."""
 ASK_EVERY, ASKS = 0.5, 5
 """Together longer than a host whose answer was lost stays away (rate_trying)."""
-CHANGE = 0.1
+CHANGE = 0.055
 """Seconds that the host has to let its answer out and set its port."""
 TRIAL_WAIT, TRIALS, TRIALS_HEARD = 0.165, 5, 3
 PATTERN = bytes.fromhex("55 AA 00 FF 0F F0 33 CC") * (limit_of("trial_size") // 8)

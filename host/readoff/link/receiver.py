@@ -8,7 +8,9 @@ method (``_ON``). For each record that an agent offers:
     unknown    offer                           assembling  Offered; the edge answers:
                  answer_known                  unknown       kept
                  answer_new                    assembling    have
-    unknown    data                            unknown     Stray (the agent offers again when nothing answers)
+    unknown    data                            unknown     Stray (the agent offers again when nothing answers);
+                                                           of what was just kept or refused nothing: it went with
+                                                           the offer
     assembling offer, same length and check    assembling  Offered, as above: resumes where it was
     assembling offer, other length or check    assembling  StartedAgain, Offered
     assembling data that leaves a new hole     assembling  have
@@ -84,6 +86,7 @@ class Receiver:
         self._events: list[Event] = []
         self._boot = (0, 0)  # of the agent that was heard last
         self._left = 0  # in its spool, by its last word
+        self._settled: RecordId | None = None  # kept or refused last: more of it may have been on its way
 
     # What the edge calls -----------------------------------------------------------------------------------
 
@@ -136,11 +139,13 @@ class Receiver:
 
     def kept(self, id: RecordId, length: int, check: int) -> None:
         """The record is committed. The only way by which an agent is told so."""
+        self._settled = id
         self._send("kept", id=id, length=length, check=check)
 
     def refuse(self, id: RecordId, reason: str = "store_failed") -> None:
         """The record could not be kept now (reason: a name of the contract's enum refusal)."""
         self._forget(id)
+        self._settled = id
         self._send("refused", id=id, reason=reason)
 
     def answer_step(self, step: GivenStep) -> None:
@@ -210,7 +215,8 @@ class Receiver:
     def _data(self, message: Message) -> None:
         assembly = self._unfinished.get(message.id)
         if assembly is None:
-            self._events.append(Stray(f"data of record {message.id}, which is not on offer"))
+            if message.id != self._settled:
+                self._events.append(Stray(f"data of record {message.id}, which is not on offer"))
             return
         added = assembly.add(message.values["offset"], message.values["octets"])
         if added is Added.OUTSIDE:

@@ -5,7 +5,7 @@ Time is passed in, in seconds of any clock that does not go back. For each recor
     state    what comes or passes             goes to   what is sent
     -------  -------------------------------  --------  ----------------------------------------------
     hello    patience                         hello     hello; after all tries: over
-    hello    welcome                          asking    offer
+    hello    welcome                          asking    offer; at a fast rate sending, as if the host had nothing
     asking   have                             sending   data: the holes, then all after the last one
     asking   patience                         asking    offer; after all tries without progress: next record
     sending  have                             sending   data that was lost, then new data, a window in flight
@@ -100,6 +100,8 @@ class Sender:
         self._at = 0
         self._flights: list[_Flight] = []
         self._fresh = self._offset = 0
+        self._first = True  # no offer of the record has gone out
+        self._ahead = False  # pieces follow it unasked, and the host has said nothing yet
         self._next_record()
 
     @property
@@ -173,7 +175,7 @@ class Sender:
 
     def _retreat(self) -> bool:
         self._loss = self._unheard = 0
-        self._asked = self._knows = False
+        self._asked = self._knows = self._ahead = False
         self._flights = []
         return self.rate.retreat()
 
@@ -185,7 +187,9 @@ class Sender:
             self._close(Verdict.NO_PROGRESS)
             return b""
         self._tries_left -= 1
-        self._asked = True
+        self._ahead = self._first and self.divisor < self.rate.start
+        self._first, self._asked = False, not self._ahead
+        self._knows = self._knows or self._ahead
         self._due = now + self._patience
         record = self._record
         return self._frame("offer", id=record.id, length=len(record.octets), check=record.check)
@@ -236,7 +240,8 @@ class Sender:
             if told == (len(self._record.octets), self._record.check):
                 self._close(Verdict.KEPT)
         elif message.kind == "refused" and message.values["reason"] == "busy":
-            self._knows, self._due = False, now + self._patience
+            self._knows = self._ahead = False
+            self._due = now + self._patience
         elif message.kind == "refused":
             self._close(Verdict.REFUSED)
 
@@ -248,7 +253,8 @@ class Sender:
         if offset > self._offset:
             self._tries_left = self._tries
         self._offset = offset
-        if self._asked:
+        ahead, self._ahead = self._ahead, False
+        if self._asked or (ahead and (holes or offset > self._fresh)):
             self._asked, self._knows = False, True
             self._flights = [_Flight(begin, end, lost=True) for begin, end in holes]
             self._fresh = max([offset, *(end for _, end in holes)])
@@ -279,7 +285,8 @@ class Sender:
         self._due = float("-inf")
         self._flights = []
         self._fresh = self._offset = 0
-        self._asked = self._knows = False
+        self._asked = self._knows = self._ahead = False
+        self._first = True
 
 
 def _came(flight: _Flight, offset: int, holes: list[tuple[int, int]]) -> bool:
