@@ -17,6 +17,7 @@ HEAD_SIZE               equ 1 + L_offer_size    ; the longest frame but for data
 %include "uart.asm"
 %include "frame.asm"
 %include "flight.asm"
+%include "pieces.asm"
 %include "offered.asm"
 %include "transfer.asm"
 %include "rate.asm"

@@ -89,6 +89,7 @@ section .text
 %include "overlay.asm"
 %include "run.asm"
 %include "run_start.asm"
+%include "run_said.asm"
 %include "execute.asm"
 %include "vectors.asm"
 %include "screen.asm"
@@ -104,6 +105,7 @@ section .text
 %include "line.asm"
 %include "standby.asm"
 %include "script.asm"
+%include "keynames.asm"
 %include "probe.asm"
 %include "texts.asm"
 

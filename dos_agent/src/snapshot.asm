@@ -4,24 +4,15 @@
 ; nobody is asked to change a disk. Each port and service it uses is listed in docs/ports.md with the reason why.
 
 INT_VIDEO               equ 10h
-INT_MEMORY              equ 12h
 INT_SYSTEM              equ 15h
 INT_MULTIPLEX           equ 2Fh
-VIDEO_COMBINATION       equ 1A00h
-VIDEO_ALTERNATE         equ 12h         ; AH; BL = 10h: what an EGA has
-VIDEO_EGA_INFORMATION   equ 10h
-SYSTEM_EXTENDED         equ 88h
 SYSTEM_TABLE            equ 0C0h
-SYSTEM_E801             equ 0E801h
-MEMORY_UNTOLD           equ 0FFFFh
 WINDOWS_VERSION         equ 1600h
 ROM_DATE                equ 0FFF5h
 ROM_DATE_SIZE           equ 8
 ROM_WORDS               equ 32768
 BDA_RESET               equ 72h
 BDA_SIZE                equ 100h
-EQUIPMENT_DISPLAY       equ 30h         ; bits 5-4: 11 where the machine starts in monochrome
-ROWS_USUAL              equ 25
 DOS_VERSION             equ 30h
 
 ; ----------------------------------------------------------------------------------------------
@@ -94,83 +85,6 @@ snapshot_start_section:
         jmp     section_whole
 
 ; ----------------------------------------------------------------------------------------------
-; memory_section: write the section memory.
-; Input: none.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI BP.
-memory_section:
-        call    free_paragraphs
-        mov     [scratch + L_memory.free_paragraphs], ax
-        int     INT_MEMORY
-        mov     [scratch + L_memory.conventional_kb], ax
-        call    extended_memory
-        mov     [scratch + L_memory.extended_88_kb], ax
-        call    large_memory
-        mov     [scratch + L_memory.e801_low_kb], cx
-        mov     [scratch + L_memory.e801_high_64kb], dx
-        mov     al, TAG_MEMORY
-        mov     si, scratch
-        mov     cx, L_memory_size
-        jmp     section_whole
-
-; extended_memory: ask INT 15h AH=88h.
-; Input: none.  Output: AX = KB above 1 MB, or MEMORY_UNTOLD.  Destroys: BX.
-;
-; The first BIOS that has this call returns with the caller's carry, so that CF alone says nothing there: it goes in
-; clear, and a BIOS that does nothing is found by the octet in AL that it leaves alone, twice.
-extended_memory:
-        mov     ax, SYSTEM_EXTENDED << 8
-        call    .ask
-        jc      .untold
-        cmp     ax, SYSTEM_EXTENDED << 8
-        jne     .told
-        mov     ax, SYSTEM_EXTENDED << 8 | 55h
-        call    .ask
-        jc      .untold
-        cmp     ax, SYSTEM_EXTENDED << 8 | 55h
-        jne     .told
-.untold:
-        mov     ax, MEMORY_UNTOLD
-.told:
-        ret
-.ask:
-        push    es
-        push    bp
-        clc
-        int     INT_SYSTEM
-        pop     bp
-        pop     es
-        cld
-        ret
-
-; large_memory: ask INT 15h AX=E801h.
-; Input: none.  Output: CX = KB from 1 to 16 MB, DX = blocks of 64 KB above, or both MEMORY_UNTOLD.
-; Destroys: AX BX SI DI.
-large_memory:
-        push    es
-        push    bp
-        mov     ax, SYSTEM_E801
-        xor     bx, bx
-        xor     cx, cx
-        xor     dx, dx
-        stc                             ; a BIOS that does nothing leaves it so
-        int     INT_SYSTEM
-        cld
-        pop     bp
-        pop     es
-        jc      .untold
-        mov     si, cx                  ; some answer in CX and DX, some in AX and BX, some in both
-        or      si, dx
-        jnz     .told
-        mov     cx, ax
-        mov     dx, bx
-        cmp     cx, SYSTEM_E801         ; untouched: no answer
-        jne     .told
-.untold:
-        mov     cx, MEMORY_UNTOLD
-        mov     dx, cx
-.told:
-        ret
-
-; ----------------------------------------------------------------------------------------------
 ; bios_section: write the section bios.
 ; Input: none.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI.
 bios_section:
@@ -241,87 +155,6 @@ bda_section:
         ret
 
 ; ----------------------------------------------------------------------------------------------
-; display_section: write the section display.
-; Input: none.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI.
-display_section:
-        call    display_ask
-        mov     [scratch + L_display.class], al
-        mov     [display_known], al
-        push    es
-        mov     bx, BIOS_DATA
-        mov     es, bx
-        mov     dl, [es:BDA_VIDEO_MODE]
-        mov     dh, [es:BDA_COLUMNS]
-        mov     [scratch + L_display.mode], dx  ; and the columns
-        mov     ah, ROWS_USUAL
-        cmp     al, DISPLAY_CLASS_EGA
-        jb      .rows
-        mov     ah, [es:BDA_ROWS_LESS_ONE]
-        inc     ah
-.rows:
-        mov     [scratch + L_display.rows], ah
-        pop     es
-        mov     al, TAG_DISPLAY
-        mov     si, scratch
-        mov     cx, L_display_size
-        jmp     section_whole
-
-%if L_display.columns != L_display.mode + 1 || L_display.alternate != L_display.combination + 1
-%error "neighbours in the section display are written as one word"
-%endif
-%if L_display.ega_memory != L_display.ega_switches + 1
-%error "EGA switches and memory are written as one word"
-%endif
-
-; display_ask: ask the display BIOS by all its ways.
-; Input: none.  Output: AL = DISPLAY_CLASS_*; combination, alternate, EGA switches and memory in scratch.
-; Destroys: AH BX CX DX SI DI.
-display_ask:
-        push    es
-        push    bp
-        mov     word [scratch + L_display.combination], 0
-        mov     word [scratch + L_display.ega_switches], 0FFFFh
-        mov     ah, VIDEO_ALTERNATE
-        mov     bx, 0FF00h | VIDEO_EGA_INFORMATION      ; BH becomes 0 or 1, BL 0 to 3
-        mov     cx, 0FFFFh
-        int     INT_VIDEO
-        cmp     bx, 0103h
-        ja      .no_ega
-        cmp     bl, 3
-        ja      .no_ega
-        mov     ch, bl
-        mov     [scratch + L_display.ega_switches], cx  ; switches, memory
-.no_ega:
-        mov     ax, VIDEO_COMBINATION
-        xor     bx, bx
-        int     INT_VIDEO
-        cld
-        pop     bp
-        pop     es
-        cmp     al, VIDEO_COMBINATION >> 8
-        jne     .no_combination
-        mov     [scratch + L_display.combination], bx   ; active, alternate
-        mov     al, bl
-        mov     bx, display_classes
-        cmp     al, display_classes_end - display_classes
-        jae     .no_combination
-        xlatb
-        cmp     al, DISPLAY_CLASS_UNKNOWN
-        jne     .told
-.no_combination:
-        mov     al, DISPLAY_CLASS_EGA
-        cmp     byte [scratch + L_display.ega_memory], 0FFh
-        jne     .told
-        int     INT_EQUIPMENT
-        and     al, EQUIPMENT_DISPLAY
-        cmp     al, EQUIPMENT_DISPLAY
-        mov     al, DISPLAY_CLASS_MDA
-        je      .told
-        mov     al, DISPLAY_CLASS_CGA
-.told:
-        ret
-
-; ----------------------------------------------------------------------------------------------
 ; dos_section: write the section dos; keeps the boot drive for startup_sections.
 ; Input: none.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI.
 dos_section:
@@ -377,6 +210,8 @@ dos_section:
 %error "versions in the section dos are written as words"
 %endif
 
+%include "memory.asm"
+%include "display.asm"
 %include "processor.asm"
 %include "leaves.asm"
 %include "coprocessor.asm"
@@ -397,12 +232,6 @@ snapshot_parts:         dw boot_section, snapshot_start_section, cpu_section, cp
                         dw dos_section, dos_setup_section, devices_section, drives_section, disks_section
                         dw residents_section, vectors_section, dmi_section, pnp_section, pci_sections
                         dw environment_section, startup_sections, 0
-; DISPLAY_CLASS_* by the combination code of INT 10h AX=1A00h
-display_classes:        db DISPLAY_CLASS_UNKNOWN, DISPLAY_CLASS_MDA, DISPLAY_CLASS_CGA, DISPLAY_CLASS_UNKNOWN
-                        db DISPLAY_CLASS_EGA, DISPLAY_CLASS_EGA, DISPLAY_CLASS_UNKNOWN, DISPLAY_CLASS_VGA
-                        db DISPLAY_CLASS_VGA, DISPLAY_CLASS_UNKNOWN, DISPLAY_CLASS_MCGA, DISPLAY_CLASS_MCGA
-                        db DISPLAY_CLASS_MCGA
-display_classes_end:
         section .bss
 snapshot_cut:           resb 1          ; something of the snapshot could not be had whole
 dos_boot_drive:         resb 1
