@@ -31,6 +31,23 @@ PNP_CONTROL             equ 6
 PNP_OEM                 equ 17h
 PNP_SIZE                equ 21h
 
+; rom_sum: add a ROM's words up, from its beginning.
+; Input: DS = ROM, CX = a quarter of its words.  Output: BX:DX.  Destroys: AX CX SI.
+rom_sum:
+        xor     si, si
+        xor     dx, dx
+        xor     bx, bx
+        jcxz    .leave
+.turn:
+%rep 4
+        lodsw
+        add     dx, ax
+        adc     bx, 0
+%endrep
+        loop    .turn
+.leave:
+        ret
+
 ; ----------------------------------------------------------------------------------------------
 ; display_rom_section: write the section display_rom; only where a ROM begins at C000:0000.
 ; Input: none.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI.
@@ -50,18 +67,7 @@ display_rom_section:
         xor     cl, cl
         shr     cx, 1
         shr     cx, 1
-        xor     si, si
-        xor     dx, dx                  ; BX:DX = sum
-        xor     bx, bx
-        jcxz    .summed
-.sum:
-%rep 4
-        lodsw
-        add     dx, ax
-        adc     bx, 0
-%endrep
-        loop    .sum
-.summed:
+        call    rom_sum
         mov     [es:scratch + L_display_rom.sum], dx
         mov     [es:scratch + L_display_rom.sum + 2], bx
         xor     si, si

@@ -117,17 +117,8 @@ bios_section:
         mov     di, scratch + L_bios.date
         mov     cx, ROM_DATE_SIZE
         rep     movsb
-        xor     si, si
-        xor     dx, dx                  ; BX:DX = sum
-        xor     bx, bx
         mov     cx, ROM_WORDS / 4
-.sum:
-%rep 4
-        lodsw
-        add     dx, ax
-        adc     bx, 0
-%endrep
-        loop    .sum
+        call    rom_sum
         pop     ds
         mov     [scratch + L_bios.rom_sum], dx
         mov     [scratch + L_bios.rom_sum + 2], bx
