@@ -104,8 +104,9 @@ What was measured:
 - **The page**: `readoff watch --page` in a process of its own, a line at 115,200 bits a second, viewers that ask again
   at every change in another; by turns with and without them, by the clock on the wall. First views: of a page just
   started.
-- **Bare blast**: a program gives the port the records' octets and nothing else, polled. Beside it `READOFF SEND`, with all of its talk,
-  frames and checks, from its start to its end; both are run by the agent, by turns, and timed by DOSBox's own timer.
+- **Bare blast**: a program gives the port the records' octets and nothing else, polled. Beside it `READOFF SEND`, with
+  all of its talk, frames and checks, from its start to its end; both are run by the agent, by turns, and timed by
+  DOSBox's own timer.
 - **Instructions** are counted in the test machine, with all else that the agent does for an octet.
 """
 
