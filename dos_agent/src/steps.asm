@@ -13,11 +13,12 @@ KEYBOARD_PULSE_RESET    equ 0FEh        ; pulse its output line 0, which is the 
 section .data
         align   2
 standby_steps:          dw step_nothing, step_run, step_snapshot, step_reset, step_person, step_wait, step_power, step_probe
+                        dw step_send
 STEPS                   equ ($ - standby_steps) / 2
 %if WHAT_NOTHING != 0 || WHAT_RUN != 1 || WHAT_SNAPSHOT != 2 || WHAT_RESET != 3 || WHAT_PERSON != 4 || WHAT_WAIT != 5
 %error "standby_steps has another order"
 %endif
-%if WHAT_POWER != 6 || WHAT_PROBE != 7 || STEPS != 8
+%if WHAT_POWER != 6 || WHAT_PROBE != 7 || WHAT_SEND != 8 || STEPS != 9
 %error "standby_steps has another order"
 %endif
 section .text
@@ -56,6 +57,17 @@ step_probe:
         mov     [option_repeats], ax
         call    command_probe
         jmp     short step_spool
+
+; step_send: a file into a record, as SEND does it. One that is not there leaves no record, and the host goes on without.
+step_send:
+        mov     si, program_word
+        mov     di, file_path
+        call    copy_string
+        call    send_pattern
+        mov     al, EXIT_SPOOL
+        jc      step_spool
+        clc
+        ret
 
 ; step_spool: go on, unless the spool can't be written: a step that leaves no record would be given for ever.
 step_spool:

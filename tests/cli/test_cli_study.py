@@ -96,6 +96,7 @@ printer
 disk
 memory, disk
 y
+
 3
 2
 y
@@ -115,6 +116,7 @@ def test_start_asks_and_writes_a_study(bench):
     assert study.configurations[2].minutes == 15
     assert [each.caches for each in study.configurations] == [1, None, 1]
     assert (study.probes, study.probe_once) == (("memory", "disk"), True)
+    assert study.send_programs
     assert "That is no number of levels." in output and "There is no probe 'printer'." in output
     assert "only the memory probe shows" in output and "?:" not in output
     assert (study.boots, study.repeats, study.minutes_a_boot, study.currency) == (3, 2, 4, "EUR")

@@ -1,4 +1,4 @@
-"""Probes in a study: when a boot begins with them, and what the guard makes of their staircases."""
+"""What a boot begins with: the programs' files and the agent's probes, and what the guard makes of its staircases."""
 
 from dataclasses import replace
 
@@ -10,6 +10,7 @@ from readoff.studies import (
     BootSeen,
     Configuration,
     Done,
+    Program,
     RunSeen,
     StepKind,
     batch_files,
@@ -145,3 +146,30 @@ def test_what_was_said_and_never_measured(caches):
     assert ("as-found:caches" in flat) is (caches == 2)
     if caches:
         assert "has no cache (no step), where the study says 2 levels of cache" in flat["as-found:caches"]
+
+
+# -- the programs' files ---------------------------------------------------------------------------------------
+
+SENDS = replace(
+    STUDY, probes=(), send_programs=True, programs=(*STUDY.programs, Program("loop", "C:\\LOOP.COM"))
+)
+
+
+def with_files(name, *paths, runs=0):
+    return replace(boot(name, "as-found", runs=runs), files=tuple(path.upper() for path in paths))
+
+
+def test_each_program_comes_home_before_anything_runs():
+    first = step(with_files("b1"), study=SENDS)
+    assert (first.kind, first.path, first.label) == (StepKind.SEND, "C:\\REPLAY.COM", "as-found")
+    assert "READOFF SEND C:\\REPLAY.COM" in first.words
+    assert step(with_files("b1", "c:\\replay.com"), study=SENDS).path == "C:\\LOOP.COM"
+    assert step(with_files("b1", "C:\\REPLAY.COM", "C:\\LOOP.COM"), study=SENDS).kind is StepKind.RUN
+    assert step(with_files("b1", runs=1), study=SENDS).kind is StepKind.RUN
+    assert step(with_files("b1"), study=replace(SENDS, send_programs=False)).kind is StepKind.RUN
+
+
+def test_a_file_that_does_not_come_is_passed_over():
+    done = Done((with_files("b1"),))
+    assert next_step(SENDS, done, "b1", past="C:\\REPLAY.COM").path == "C:\\LOOP.COM"
+    assert next_step(SENDS, done, "b1", past="C:\\LOOP.COM").kind is StepKind.RUN

@@ -229,7 +229,7 @@ def disk(file: Path, folder: Path, drive: str, send_programs: bool, place: Place
     if len(drive) != 2 or not drive[0].isalpha() or not drive.isascii() or drive[1] != ":":
         raise UsageError(f"{drive!r} is no drive", next_step="Give a letter and a colon, such as A:")
     todo = [each.planned for each in progress_of(declared, look(place, declared).done).open]
-    files = batch_files(declared, todo, drive.upper(), send_programs=send_programs)
+    files = batch_files(declared, todo, drive.upper(), send_programs=send_programs or declared.send_programs)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for old in folder.glob("B[0-9][0-9][0-9]*.BAT"):

@@ -32,6 +32,8 @@ def ask(now: datetime) -> Study:
     targets = [each for each in (_target(one) for one in wanted) if each is not None]
     probes = _probes(needed=any(each.caches is not None for each in (base, *others)))
     once = bool(probes) and click.confirm("Only in the first boot of each configuration?", default=False)
+    question = "Bring the programs' files home in each boot, so that a changed one is noticed?"
+    sends = click.confirm(question, default=True)
     click.echo("\nHow much work it may be.")
     return Study(
         title=title,
@@ -48,6 +50,7 @@ def ask(now: datetime) -> Study:
         begun=now.astimezone(UTC).isoformat(timespec="seconds"),
         probes=probes,
         probe_once=once,
+        send_programs=sends,
         targets=tuple(targets),
     )
 

@@ -16,7 +16,7 @@ from readoff.contract import cp437
 from readoff.errors import ContractError
 from readoff.link.frames import limit_of
 
-What = Literal["nothing", "run", "snapshot", "reset", "person", "wait", "power", "probe"]
+What = Literal["nothing", "run", "snapshot", "reset", "person", "wait", "power", "probe", "send"]
 
 WIDTH = 78
 """Characters in a line that the agent shows: a screen has 80 or 40 columns."""

@@ -16,6 +16,7 @@ from readoff.studies import Step, StepKind, Study, next_step
 _WHAT: dict[StepKind, What] = {
     StepKind.RUN: "run",
     StepKind.PROBE: "probe",
+    StepKind.SEND: "send",
     StepKind.SNAPSHOT: "snapshot",
     StepKind.RESET: "reset",
     StepKind.PERSON: "person",
@@ -38,8 +39,13 @@ def given_step(store: Store, study: Study, asked: Asked, power: Power | None = N
     if study.agents and serial not in study.agents:
         words = f"Agent {serial} is not one of this study's machine; the study file names them under agents."
         return GivenStep("nothing", words)
-    step = next_step(study, read_study(store, study).done, asked.boot, asked.warm)
+    done = read_study(store, study).done
+    step = next_step(study, done, asked.boot, asked.warm)
     given = _given(step)
+    while step.kind is StepKind.SEND and asked.token == given.token:
+        # It was tried, and left no record: there is no such file. The run that follows says so, if it is so.
+        step = next_step(study, done, asked.boot, asked.warm, past=step.path)
+        given = _given(step)
     if step.power_only and power is not None:
         return power(asked, given)
     if asked.told and asked.token == given.token and step.then is not None:
@@ -57,7 +63,7 @@ def _given(step: Step) -> GivenStep:
         seconds=PERSON_SECONDS if person else 0,
         label=step.label if step.kind in (StepKind.RUN, StepKind.SNAPSHOT, StepKind.PROBE) else "",
         program=program.name if program else "",
-        path=program.path if program else step.probe,
+        path=program.path if program else step.probe or step.path,
         arguments=program.arguments if program else "",
         keys=program.keys if program else "",
         files=program.files if program else "",

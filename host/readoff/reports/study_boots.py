@@ -51,6 +51,7 @@ class _Boot:
     warm: bool | None = None
     runs: list[RunSeen] = field(default_factory=list)
     probes: list[RunSeen] = field(default_factory=list)
+    files: tuple[str, ...] = ()
 
     def at(self, dos_time: str) -> None:
         self.began, self.ended = min(self.began, dos_time), max(self.ended, dos_time)
@@ -68,6 +69,7 @@ class _Boot:
             self.joined,
             tuple(self.runs),
             tuple(self.probes),
+            self.files,
         )
 
 
@@ -101,6 +103,8 @@ def done_of(store: Store, study: Study, members: Sequence[Member]) -> Done:
             boots[key].saw(shot)
     if study.probes:
         _add_probes(store, boots)
+    for boot in boots.values():
+        boot.files = tuple(path for name, path in digests if name == boot.boot)
     ordered, order_from = _in_order(list(boots.values()))
     return Done(tuple(each.seen() for each in ordered), _notes(store, study), order_from)
 

@@ -206,15 +206,22 @@ def _of_double_labels(study: Study, done: Done) -> Iterable[Notice]:
 
 
 def _of_programs(study: Study, done: Done) -> Iterable[Notice]:
-    """A program that is not the same file everywhere: by its octets where they are known, else by its path."""
+    """A program that is not the same file everywhere: by its octets where they came home, and by its path."""
     for program in study.programs:
-        seen: dict[str, dict[str, None]] = {}
+        octets: dict[str, dict[str, None]] = {}
+        paths: dict[str, dict[str, None]] = {}
+        bare = False
         for label in study.labels:
             for boot in counted(study, done, label):
                 for run in boot.runs:
                     if run.program == program.name and run.good:
-                        file = run.file_digest or run.path.upper()
-                        seen.setdefault(file, {})[label] = None
+                        paths.setdefault(run.path.upper(), {})[label] = None
+                        if run.file_digest:
+                            octets.setdefault(run.file_digest, {})[label] = None
+                        else:
+                            bare = True
+        # The same octets may lie at two places; where some are not known, two places are all there is to see.
+        seen = paths if bare and len(octets) < 2 else octets
         if len(seen) > 1:
             told = "; ".join(f"{brief(file)} in {', '.join(labels)}" for file, labels in seen.items())
             sentence = f"{program.name} is not the same file everywhere: {told}."

@@ -33,6 +33,7 @@ class BootSeen:
     """One boot of one configuration. warm: None where no snapshot says. snapshots: how many there are of it.
 
     joined: whether it comes from before the study. runs: in order. probes: the agent's own, program being the name.
+    files: paths of what came home in it, in capitals.
     """
 
     boot: str
@@ -42,6 +43,7 @@ class BootSeen:
     joined: bool = False
     runs: tuple[RunSeen, ...] = ()
     probes: tuple[RunSeen, ...] = ()
+    files: tuple[str, ...] = ()
 
     def idle_of_other_kind(self, study: Study) -> bool:
         """Whether it is known to be of the other kind (warm, cold) than the study asks for, and nothing was run in it.
@@ -150,6 +152,15 @@ def missing_probes(study: Study, done: Done, boot: BootSeen) -> tuple[str, ...]:
         return len(hung) < MOST_TRIES
 
     return tuple(name for name in study.probes if wanted(name))
+
+
+def missing_files(study: Study, boot: BootSeen, past: str = "") -> tuple[str, ...]:
+    """The programs' files that are still to come home in a boot, before anything runs in it. past: as in next_step."""
+    if not study.send_programs or boot.runs:
+        return ()
+    paths = tuple(dict.fromkeys(program.path for program in study.programs))
+    rest = paths[paths.index(past) + 1 :] if past in paths else paths
+    return tuple(path for path in rest if path.upper() not in boot.files)
 
 
 def own_boots(study: Study, done: Done) -> list[BootSeen]:

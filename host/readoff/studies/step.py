@@ -17,6 +17,7 @@ from readoff.studies.progress import (
     Done,
     Progress,
     missing,
+    missing_files,
     missing_probes,
     own_boots,
     progress_of,
@@ -32,6 +33,7 @@ class StepKind(StrEnum):
 
     RUN = "run"
     PROBE = "probe"
+    SEND = "send"
     SNAPSHOT = "snapshot"
     RESET = "reset"
     PERSON = "person needed"
@@ -42,9 +44,9 @@ class StepKind(StrEnum):
 class Step:
     """One step. label: the configuration that it belongs to. boot: its number in the plan, 0 where none.
 
-    program, repeat: what is run, and which run of it in this boot (RUN). probe: its name (PROBE). words: for the
-    person. cautions: what goes with it. then: what follows when the person has said that it is done. power_only:
-    nothing but switching off and on is asked of the person.
+    program, repeat: what is run, and which run of it in this boot (RUN). probe: its name (PROBE). path: of a file
+    that is to come home (SEND). words: for the person. cautions: what goes with it. then: what follows when the person
+    has said that it is done. power_only: nothing but switching off and on is asked of the person.
     """
 
     kind: StepKind
@@ -57,6 +59,7 @@ class Step:
     then: Step | None = None
     power_only: bool = False
     probe: str = ""
+    path: str = ""
 
 
 _OFF = "Switch off, leave it off for half a minute so that the drives stop, and switch on again."
@@ -73,11 +76,14 @@ _FITTING_CAUTIONS = (
 _OTHER_CAUTIONS = ("Do not leave an old machine running unwatched.",)
 
 
-def next_step(study: Study, done: Done, asking: str = "", warm: bool | None = None) -> Step:
+def next_step(
+    study: Study, done: Done, asking: str = "", warm: bool | None = None, *, past: str = ""
+) -> Step:
     """What is to be done next.
 
     asking: the boot of the machine that asks; "" where a person does, who is taken to be at the last boot seen.
-    warm: whether that boot was a warm reset, as its agent says; None where nobody does.
+    warm: whether that boot was a warm reset, as its agent says; None where nobody does. past: a file that did not come
+    home when it was asked for: it and those before it are not asked for again.
     """
     progress = progress_of(study, done)
     if not progress.open:
@@ -86,7 +92,7 @@ def next_step(study: Study, done: Done, asking: str = "", warm: bool | None = No
     if here is not None and _other_kind(study, done, here):
         return _again(study, progress, here)
     if here is not None:
-        step = _within(study, done, progress, here)
+        step = _within(study, done, progress, here, past)
         if step is not None:
             return step
     target = progress.open[0].planned
@@ -130,16 +136,18 @@ def _again(study: Study, progress: Progress, here: BootSeen) -> Step:
     return replace(step, words=f"{step.words} (This boot was {was}, and the study asks for {asked} boots.)")
 
 
-def _within(study: Study, done: Done, progress: Progress, here: BootSeen) -> Step | None:
+def _within(study: Study, done: Done, progress: Progress, here: BootSeen, past: str) -> Step | None:
     """The next run of a boot that is not complete; None where nothing is left to be tried in it."""
     lacking = missing(study, done, here)
     able = [p for p in study.programs if p.name in lacking and not here.failed(p)]
     if not able:
         return None
+    for path in missing_files(study, here, past):
+        return _send(study, progress, here, path)
     for probe in missing_probes(study, done, here):
         return _probe(study, progress, here, probe)
     program = max(able, key=lambda each: lacking[each.name])  # in turn: one run of each, then the next
-    number = next(each.planned.number for each in progress.open if each.planned.label == here.label)
+    number = _number(progress, here)
     repeat = study.repeats - lacking[program.name] + 1
     which = f"run {program.name} ({program.line}), {repeat} of {study.repeats}"
     words = f"{_boot_words(study, number, here.label)}: {which}."
@@ -148,11 +156,23 @@ def _within(study: Study, done: Done, progress: Progress, here: BootSeen) -> Ste
 
 def _probe(study: Study, progress: Progress, here: BootSeen, probe: str) -> Step:
     """One of the agent's own measurements, before anything is run."""
-    number = next(each.planned.number for each in progress.open if each.planned.label == here.label)
+    number = _number(progress, here)
     words = (
         f"{_boot_words(study, number, here.label)}: the agent's own probe of {probe} (READOFF PROBE {probe})."
     )
     return Step(StepKind.PROBE, words, here.label, number, probe=probe)
+
+
+def _send(study: Study, progress: Progress, here: BootSeen, path: str) -> Step:
+    """A program's file comes home before it is run, so that the guard can tell one that was changed."""
+    number = _number(progress, here)
+    words = f"{_boot_words(study, number, here.label)}: {path} comes home (READOFF SEND {path})."
+    return Step(StepKind.SEND, words, here.label, number, path=path)
+
+
+def _number(progress: Progress, here: BootSeen) -> int:
+    """The number in the plan of the boot that is gone on with."""
+    return next(each.planned.number for each in progress.open if each.planned.label == here.label)
 
 
 def _boot_words(study: Study, number: int, label: str) -> str:

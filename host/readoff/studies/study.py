@@ -142,7 +142,8 @@ class Study:
     host before it joins by name only; "" for no such border. with_typed: whether numbers that a person typed count.
     invented: whether its data stands for no real machine. noise: standard deviation of boots, taken for
     planning as long as no run tells (0.01 is 1 %). looks: how often the study will be judged. probes: the agent's own
-    measurements that each boot begins with, or with probe_once the first of each configuration.
+    measurements that each boot begins with, or with probe_once the first of each configuration. send_programs: whether
+    the programs' files come home in each boot, so that one that was changed is noticed.
     """
 
     title: str
@@ -164,6 +165,7 @@ class Study:
     agents: tuple[str, ...] = ()
     probes: tuple[str, ...] = ()
     probe_once: bool = False
+    send_programs: bool = False
     targets: tuple[Target, ...] = ()
     earlier: tuple[Earlier, ...] = ()
     explanations: tuple[Explanation, ...] = ()

@@ -83,6 +83,7 @@ def _top(study: Study) -> dict[str, Any]:
         "cold": study.cold,
         "probes": study.probes or None,
         "probe_once": study.probe_once or None,
+        "send_programs": study.send_programs or None,
         "with_typed": study.with_typed or None,
         "invented": study.invented or None,
         "seed": study.seed,
