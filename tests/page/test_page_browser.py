@@ -91,6 +91,7 @@ def test_three_clicks_from_a_finding_to_its_octets(shown, browse):
     entry = page.locator("section.finding", has_text="rate of replay")
     assert "faster" in entry.locator(".verdict").inner_text()
     clicks = 0
+    assert entry.locator("svg circle.boot").count() == 6
     entry.locator("h2 a").click()
     clicks += 1
     row = page.locator("tbody tr", has=page.locator("a.down")).first
@@ -109,7 +110,7 @@ def test_every_boot_and_the_interval_are_drawn(shown, browse):
     page = browse()
     page.goto(f"{shown}/findings")
     page.locator("section.finding h2 a").first.click()
-    page.locator("svg circle.boot").first.wait_for()
+    page.locator("a.down").first.wait_for()
     wait_loaded(page)
     assert page.locator("svg circle.boot").count() == 6
     assert page.locator("svg .reading").count() == 12

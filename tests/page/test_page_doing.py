@@ -203,6 +203,22 @@ def test_what_persons_and_machines_say_is_inert_in_every_view(tmp_path, browse):
             assert "\x1b" not in page.content()
 
 
+@pytest.mark.parametrize("size", [(820, 1180), (1180, 820), (1280, 900), (390, 844)])
+def test_across_the_room_all_three_things_are_there_at_once(tmp_path, browse, size):
+    fill(tmp_path / "bench.db")
+    with served(look(tmp_path / "bench.db", watching=True)) as server:
+        page = browse(viewport=dict(zip(("width", "height"), size, strict=True)))
+        page.goto(server.link + "far")
+        places = page.evaluate(  # in one go: a live view may be exchanged at any time
+            """parts => parts.map(part => { const place = document.querySelector(part).getBoundingClientRect();
+            return [place.left, place.top, place.right, place.bottom]; })""",
+            [".far-line .state", ".far-step", ".far-care", ".far-power b"],
+        )
+        for left, top, right, bottom in places:
+            assert 0 <= left < right <= size[0] and 0 <= top < bottom <= size[1]
+        page.close()
+
+
 def test_from_three_metres(bench, browse):
     """Letters on a tablet of 10.9 inches (2360 × 1640 points at 264 an inch, two for one of the page's), from 3 m.
 
