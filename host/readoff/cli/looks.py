@@ -3,32 +3,26 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 import textwrap
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from itertools import chain, zip_longest
 
 import click
 
-if TYPE_CHECKING:
-    from rich.console import Console
-    from rich.table import Table
-
-_PIPE_WIDTH = 100
+_PIPE_WIDTH, _LEAST_WIDTH = 100, 40
+_LONGEST_WORD = 24  # of a table's cell that is not broken
+_GAP = 2  # blanks between two columns
 _UNBROKEN = "\N{NO-BREAK SPACE}"
 
 
-def console() -> Console:
-    """Standard output; where it is no terminal without colour, and 100 columns wide or what COLUMNS says."""
-    from rich.console import Console
-
+def width() -> int:
+    """Columns of the terminal; where standard output is none, 100 or what COLUMNS says."""
+    if sys.stdout is not None and sys.stdout.isatty():
+        return max(_LEAST_WIDTH, shutil.get_terminal_size().columns)
     told = os.environ.get("COLUMNS", "")
-    terminal = sys.stdout is not None and sys.stdout.isatty()
-    width = None if terminal else max(40, int(told)) if told.isdecimal() else _PIPE_WIDTH
-    height = (
-        None if width is None else 25
-    )  # with both, the library does not guess either (TERM=dumb: 80 by 25)
-    return Console(width=width, height=height, highlight=False, soft_wrap=False, emoji=False, markup=False)
+    return max(_LEAST_WIDTH, int(told)) if told.isdecimal() else _PIPE_WIDTH
 
 
 def harmless(text: str) -> str:
@@ -36,49 +30,83 @@ def harmless(text: str) -> str:
     return "".join(c if c.isprintable() or c == "\n" else "·" for c in text)
 
 
-def table(columns: Sequence[str], rows: Iterable[Sequence[str]], *, right: Sequence[str] = ()) -> Table:
-    """A plain table. A column named in ``right`` is flush right; the last column takes the room that is left."""
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
-
-    made = Table(
-        box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, header_style="bold", padding=(0, 1, 0, 0)
-    )
-    for name in columns:
-        last = name == columns[-1]
-        made.add_column(
-            name,
-            justify="right" if name in right else "left",
-            overflow="fold",
-            no_wrap=False,
-            ratio=1 if last else None,
-        )
-    for row in rows:
-        made.add_row(*(Text(harmless(cell)) for cell in row))
-    return made
-
-
 def print_table(columns: Sequence[str], rows: Iterable[Sequence[str]], *, right: Sequence[str] = ()) -> None:
-    """Prints a plain table, without blanks at the ends of its lines."""
-    made = console()
-    with made.capture() as capture:
-        made.print(table(columns, rows, right=right))
-    click.echo("\n".join(line.rstrip() for line in capture.get().splitlines()))
+    """Prints a plain table. A column named in ``right`` is flush right; cells that are too wide are wrapped.
+
+    No word, and so no number, is broken: where the columns have no room beside each other, each row becomes lines.
+    """
+    cells = [[harmless(cell) for cell in row] for row in rows]
+    widths = _widths(list(zip(columns, *cells, strict=True)), width() - _GAP * (len(columns) - 1))
+    if not widths:
+        _print_rows(columns, cells)
+        return
+    heading, *body = [_lines_of(row, columns, widths, right) for row in (columns, *cells)]
+    for line in heading:
+        click.secho(line, bold=True)
+    click.echo("─" * (sum(widths) + _GAP * (len(widths) - 1)))
+    for line in chain.from_iterable(body):
+        click.echo(line)
+
+
+def _widths(columns: Sequence[Sequence[str]], room: int) -> list[int]:
+    """How wide each column is: the last one is narrowed first, then the widest. None where words have no room."""
+    least = [
+        min(_LONGEST_WORD, max((len(word) for cell in column for word in cell.split()), default=0))
+        for column in columns
+    ]
+    widths = [max(len(line) for cell in column for line in cell.split("\n")) for column in columns]
+    if sum(least) > room:
+        return []
+    while sum(widths) > room:
+        if widths[-1] > max(least[-1], _LONGEST_WORD):
+            widths[-1] -= 1
+        else:
+            widths[max(range(len(widths)), key=lambda at: (widths[at] > least[at], widths[at]))] -= 1
+    return widths
+
+
+def _lines_of(
+    row: Sequence[str], columns: Sequence[str], widths: Sequence[int], right: Sequence[str]
+) -> list[str]:
+    """A row of a table: its cells beside each other, wrapped to their widths."""
+    wrapped = [
+        [piece for line in cell.split("\n") for piece in _wrapped(line, width) or [""]]
+        for cell, width in zip(row, widths, strict=True)
+    ]
+    flush = [str.rjust if name in right else str.ljust for name in columns]
+    return [
+        (" " * _GAP)
+        .join(put(piece, width) for put, piece, width in zip(flush, pieces, widths, strict=True))
+        .rstrip()
+        for pieces in zip_longest(*wrapped, fillvalue="")
+    ]
+
+
+def _wrapped(line: str, room: int) -> list[str]:
+    """A line in pieces of at most so many characters; a number and its per cent sign stay together."""
+    whole = line.replace(" %", _UNBROKEN + "%")
+    pieces = textwrap.wrap(whole, max(1, room), replace_whitespace=False, break_on_hyphens=False)
+    return [piece.replace(_UNBROKEN, " ") for piece in pieces]
+
+
+def _print_rows(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    """The cells of each row one below the other, with their headings."""
+    for row in rows:
+        told = [
+            f"{name}: {cell}" if name else cell
+            for name, cell in zip(columns, row, strict=True)
+            if cell.strip()
+        ]
+        for number, line in enumerate(told):
+            say(line, indent=2 if number else 0)
 
 
 def say(text: str = "", *, indent: int = 0, wrap: bool = True) -> None:
     """Prints text, every line indented and, unless told otherwise, wrapped to the width there is."""
-    width = max(20, console().width - indent) if wrap else 0
+    room = max(20, width() - indent)
     for line in harmless(text).split("\n"):
-        whole = line.replace(" %", _UNBROKEN + "%")
-        pieces = (
-            textwrap.wrap(whole, width, replace_whitespace=False, break_on_hyphens=False)
-            if len(line) > width > 0
-            else [line]
-        )
-        for piece in pieces:
-            click.echo((" " * indent + piece.replace(_UNBROKEN, " ")).rstrip())
+        for piece in _wrapped(line, room) if wrap and len(line) > room else [line]:
+            click.echo((" " * indent + piece).rstrip())
 
 
 def heading(text: str) -> None:
