@@ -195,13 +195,6 @@ handle_ask:
 .leave:
         ret
 
-; mode_keep: a mode is about to be set. Called on the hook's stack, interrupts off.
-; Input: ES = CS.  Output: none.  Destroys: AX, BX, CX, DX, SI, DI, DS.
-mode_keep:
-        mov     al, MOMENT_MODE_SET
-        call    screen_keep
-        jmp     short console_bounds
-
 ; no_interrupt: is no hardware interrupt in service?
 ; Input: none, interrupts off.  Output: CF=1 when one is.  Destroys: AX.
 no_interrupt:
@@ -216,20 +209,29 @@ no_interrupt:
         cmc
         ret
 
+; dos_is_free: is DOS not at work?
+; Input: none; any DS.  Output: ZF=1 when it is not.  Destroys: nothing.
+dos_is_free:
+        push    ds
+        push    bx
+        lds     bx, [cs:indos_at]
+        cmp     byte [bx], 0
+        pop     bx
+        pop     ds
+        ret
+
 ; no_critical_error: is DOS not in the middle of a critical error? There InDOS is 0, and yet files can't be written.
 ; Input: none.  Output: CF=1 when it is.  Destroys: BX.
 no_critical_error:
         cmp     word [dos_version], DOS_310
-        jb      .none
+        cmc
+        jnc     .leave                  ; older: nothing tells, CF=0
         push    ds
         lds     bx, [indos_at]
-        cmp     byte [bx + INDOS_TO_ERROR_MODE], 0
+        cmp     byte [bx + INDOS_TO_ERROR_MODE], 1
         pop     ds
-        je      .none
-        stc
-        ret
-.none:
-        clc
+        cmc
+.leave:
         ret
 
 ; console_flush_guarded: console_flush from inside a hook: under our own PSP and critical error handler, without

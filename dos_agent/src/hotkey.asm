@@ -57,8 +57,7 @@ section .stay
 ; Input: ES = CS.  Output: none.  Destroys: AX, BX, CX, DX, SI, DI, DS.
 hot_keep:
         mov     al, MOMENT_HOT_KEY
-        call    screen_keep
-        jmp     console_bounds
+        jmp     screen_keep
 
 section .text
 

@@ -64,10 +64,7 @@ over_time:
         je      script_stalled
         dec     byte [over_ticks]
         jz      .reset
-        lds     bx, [indos_at]
-        cmp     byte [bx], 0
-        push    cs
-        pop     ds
+        call    dos_is_free
         jne     .later
         call    no_critical_error
         jc      .later

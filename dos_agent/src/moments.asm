@@ -56,6 +56,12 @@ wait_keep:
 .leave:
         ret
 
+; mode_keep: a mode is about to be set. Called on the hook's stack, interrupts off.
+; Input: ES = CS.  Output: none.  Destroys: AX, BX, CX, DX, SI, DI, DS.
+mode_keep:
+        mov     al, MOMENT_MODE_SET
+        ; fall through
+
 ; screen_keep: keep the screen, unless it was kept already. Called on the hook's stack, interrupts off.
 ; Input: AL = MOMENT_*, ES = CS.  Output: none.  Destroys: AX, BX, CX, DX, SI, DI, DS.
 screen_keep:
@@ -63,10 +69,7 @@ screen_keep:
         pop     ds
         push    ax
         mov     byte [screen_free], 0
-        lds     bx, [indos_at]
-        cmp     byte [bx], 0
-        push    cs
-        pop     ds
+        call    dos_is_free
         jne     .known
         call    no_interrupt
         jc      .known
@@ -97,6 +100,7 @@ screen_keep:
         mov     [screen_last + 2], dx
         mov     byte [screens_kept], 1
         call    .flush
+.bounds:
         jmp     console_bounds
 .flush:
         cmp     byte [screen_free], 0
@@ -110,7 +114,7 @@ screen_keep:
         ret
 .missed:
         mov     byte [screens_missed], 1
-        ret
+        jmp     short .bounds
 
 ; screen_pack: pack the screen into the end of the console buffer.
 ; Input: screen_head, CX, SI as from screen_measure; DS = ES = CS.  Output: [screen_waits], [console_limit];

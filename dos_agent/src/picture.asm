@@ -47,10 +47,7 @@ picture_keep:
         jmp     short .none
 .busy:
         mov     al, PICTURE_STATE_DOS_BUSY
-        push    ds
-        lds     bx, [indos_at]
-        cmp     byte [bx], 0
-        pop     ds
+        call    dos_is_free
         jne     .none
         mov     al, PICTURE_STATE_IN_INTERRUPT
 .none:

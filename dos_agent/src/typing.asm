@@ -51,8 +51,7 @@ script_begin:
 ; wait_met: the program, or DOS for it, waits for a key. Called on the hook's stack, interrupts off.
 ; Input: ES = CS.  Output: none.  Destroys: AX, BX, CX, DX, SI, DI, DS.
 wait_met:
-        lds     bx, [cs:indos_at]
-        cmp     byte [bx], 0
+        call    dos_is_free
         jne     script_step             ; what DOS asks for: its affair, but for the keys
         call    wait_keep
         ; fall through
