@@ -26,7 +26,7 @@ def test_a_photograph_goes_in_and_comes_out_without_its_place(bench):
     told = run(
         "attach", "--label", "zero-ws", "--photo", "jumpers.jpg", "J7 closed", "--by", "A. Tester"
     ).output
-    assert told.startswith("Attached as 1: 1. zero-ws: J7 closed; photograph ")
+    assert told.startswith("Attached: 1. zero-ws: J7 closed; photograph ")
     run("attach", "--run", 1, "fan off", "--by", "A. Tester")
     listed = run("attach").output
     assert "zero-ws: J7 closed" in listed and "run 1: fan off" in listed

@@ -1,8 +1,10 @@
-"""Tables on terminals of any width: no number is broken, and none is lost."""
+"""How answers look: tables on terminals of any width break no number and lose none; nothing ends without a word."""
 
 import pytest
 
 from readoff.cli import looks
+from readoff.cli.compare import show_comparison
+from readoff.reports.comparison import Comparison
 
 COLUMNS = ("run", "metric", "value", "unit", "read from")
 ROWS = [
@@ -43,3 +45,10 @@ def test_a_cell_without_text_is_left_out_in_lines(capsys, monkeypatch):
     monkeypatch.setenv("COLUMNS", "40")
     looks.print_table(("number", ""), [("1" * 24, ""), ("2" * 24, "typed-again-since-then")])
     assert capsys.readouterr().out == f"number: {'1' * 24}\nnumber: {'2' * 24}\n  typed-again-since-then\n"
+
+
+def test_a_comparison_says_where_there_is_nothing_to_compare(capsys):
+    show_comparison(Comparison("old", "new", 0.02, (), (), (), (), (), (), ("only old has rate of mill",)))
+    told = capsys.readouterr().out
+    assert "Nothing can be compared: no metric was read on both sides" in told
+    assert "only old has rate of mill" in told

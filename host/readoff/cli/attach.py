@@ -70,7 +70,7 @@ def attach(
             _tell(place, [gone], f"Taken back: attachment {gone.number}.")
         elif text or photo is not None:
             kept = _attach(store, (label, ident), text, photo, person or _login())
-            _tell(place, [kept], f"Attached as {kept.number}: {_told(kept)}")
+            _tell(place, [kept], f"Attached: {_told(kept)}")
         else:
             found = attachments(store, label=label, id=ident)
             if save is not None:

@@ -142,6 +142,11 @@ def show_comparison(result: Comparison) -> None:
     from readoff.cli import looks
 
     looks.heading(f"{result.other} against {result.base}")
+    if not result.compared:
+        looks.say()
+        looks.say(
+            "Nothing can be compared: no metric was read on both sides, from one program and its arguments."
+        )
     for each in result.compared:
         looks.say()
         looks.say(f"{each.task.title}: {each.metric.name} ({each.metric.unit})")
