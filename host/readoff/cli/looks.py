@@ -7,7 +7,6 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Iterable, Sequence
-from itertools import chain, zip_longest
 
 import click
 
@@ -15,6 +14,7 @@ _PIPE_WIDTH, _LEAST_WIDTH = 100, 40
 _LONGEST_WORD = 24  # of a table's cell that is not broken
 _GAP = 2  # blanks between two columns
 _UNBROKEN = "\N{NO-BREAK SPACE}"
+_KEPT = "\ue000"  # of private use: stands for a blank that is not broken at, where every other blank may be
 
 
 def width() -> int:
@@ -40,12 +40,25 @@ def print_table(columns: Sequence[str], rows: Iterable[Sequence[str]], *, right:
     if not widths:
         _print_rows(columns, cells)
         return
-    heading, *body = [_lines_of(row, columns, widths, right) for row in (columns, *cells)]
-    for line in heading:
-        click.secho(line, bold=True)
-    click.echo("─" * (sum(widths) + _GAP * (len(widths) - 1)))
-    for line in chain.from_iterable(body):
-        click.echo(line)
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    # One blank after each cell, and the box's own between two columns, are the gap.
+    made = Table(
+        box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, header_style="bold", padding=(0, 1, 0, 0)
+    )
+    for name, wide in zip(columns, widths, strict=True):
+        made.add_column(name, width=wide, justify="right" if name in right else "left", overflow="fold")
+    for row in cells:
+        made.add_row(*(Text(cell.replace(" %", _KEPT + "%")) for cell in row))
+    # With a height as well, the library does not guess the width (TERM=dumb: 80 by 25).
+    console = Console(width=width(), height=25, highlight=False, emoji=False, markup=False)
+    with console.capture() as capture:
+        console.print(made)
+    for line in capture.get().replace(_KEPT, " ").splitlines():
+        click.echo(line.rstrip())
 
 
 def _widths(columns: Sequence[Sequence[str]], room: int) -> list[int]:
@@ -63,23 +76,6 @@ def _widths(columns: Sequence[Sequence[str]], room: int) -> list[int]:
         else:
             widths[max(range(len(widths)), key=lambda at: (widths[at] > least[at], widths[at]))] -= 1
     return widths
-
-
-def _lines_of(
-    row: Sequence[str], columns: Sequence[str], widths: Sequence[int], right: Sequence[str]
-) -> list[str]:
-    """A row of a table: its cells beside each other, wrapped to their widths."""
-    wrapped = [
-        [piece for line in cell.split("\n") for piece in _wrapped(line, width) or [""]]
-        for cell, width in zip(row, widths, strict=True)
-    ]
-    flush = [str.rjust if name in right else str.ljust for name in columns]
-    return [
-        (" " * _GAP)
-        .join(put(piece, width) for put, piece, width in zip(flush, pieces, widths, strict=True))
-        .rstrip()
-        for pieces in zip_longest(*wrapped, fillvalue="")
-    ]
 
 
 def _wrapped(line: str, room: int) -> list[str]:
