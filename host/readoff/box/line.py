@@ -72,6 +72,8 @@ class Line:
         self.uart.skip_to = self._skip_to if skip else None
 
     def _skip_to(self, moment: int | None) -> None:
+        if self._peer is None:
+            return  # nothing is on its way: looks that the guest counts would take a tick each
         upto = self._timetable.next() if moment is None else min(moment, self._timetable.next())
         self._timetable.move_on(upto)
 
