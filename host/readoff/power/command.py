@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shlex
 import signal
 import subprocess
 import tempfile
@@ -31,7 +32,7 @@ class Ended:
         """In one line."""
         how = f"did not do it: {self.why_not}" if self.why_not else "done"
         printed = f" [{self.printed}]" if self.printed else ""
-        return f"{' '.join(self.command)}: {how}, after {self.seconds:.1f} s{printed}"
+        return f"{shlex.join(self.command)}: {how}, after {self.seconds:.1f} s{printed}"
 
 
 def run_command(command: Command, seconds: float) -> Ended:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -59,7 +60,7 @@ def dry(bench: Bench) -> Iterable[str]:
     """What a cycle would do, a line each."""
     for word, commands in (("off", bench.off), ("on", bench.on)):
         for command in commands:
-            yield f"{word}: {command!r}, {bench.command_seconds:g} s at most; status 0 is success"
+            yield f"{word}: {shlex.join(command)}, {bench.command_seconds:g} s at most; status 0 is success"
         if word == "off":
             yield f"then {bench.off_seconds:g} s without power"
 
