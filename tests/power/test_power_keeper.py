@@ -161,7 +161,7 @@ def test_a_dry_run_asks_a_person_and_tells_once_what_it_would_start():
     rig = Rig(replace(BENCH, dry_run=True))
     for _ in range(3):
         assert rig.ask().what == "person"
-    assert len(rig.told) == 3 and rig.told[0].startswith("dry run: off: ('/bin/true',)")
+    assert len(rig.told) == 3 and rig.told[0].startswith("dry run: off: /bin/true, ")
     assert rig.switched == 0
 
 

@@ -113,7 +113,8 @@ def command(*arguments, status=0, stdin=None):
 def test_without_switch_nothing_is_started(tmp_path):
     bench, outlet = a_bench(tmp_path)
     said = command("power", bench)
-    assert " off, 20 s at most" in said and "then 10 s without power" in said and said.endswith("--switch does it once.")
+    assert " off, 20 s at most" in said and "then 10 s without power" in said
+    assert said.endswith("--switch does it once.")
     assert not outlet.exists()
 
 
