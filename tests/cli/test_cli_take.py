@@ -87,6 +87,17 @@ def test_take_moves_what_was_taken_and_nothing_else(bench):
     assert (bench / "gone" / "TWO.IMG").read_bytes() == before["TWO.IMG"]
 
 
+def test_a_store_in_the_folder_does_not_take_itself(bench):
+    for _ in range(3):
+        assert run("take", "inbox", "--store", "inbox/own.db").output.startswith("18 files taken: ")
+        told = run("watch", "--folder", "inbox", "--until-idle", "0.3", "--store", "inbox/own.db").output
+        assert "own.db:" not in told
+    got = answer("store", "check", "--store", "inbox/own.db")
+    assert got["checked"]["arrivals"] == 18
+    told = run("take", "inbox/own.db", "--store", "other.db", status=1).output
+    assert "inbox/own.db: is a store's file; what a store keeps comes over with: readoff gather" in told
+
+
 def test_names_that_are_no_text_are_shown_as_escapes(bench):
     odd = bench / "inbox" / os.fsdecode(b"\xff bad\nname.RDO")
     odd.write_bytes(samples.run_record(9, 9, console=b"Kiln: 5\r\n"))

@@ -31,6 +31,7 @@ from readoff.arrivals.bundled import looks_like_bundle
 from readoff.arrivals.images import FILE_LIMIT, arrivals_in
 from readoff.arrivals.intake import Intake
 from readoff.arrivals.moving import move_away
+from readoff.arrivals.stores import is_of_a_store
 from readoff.arrivals.told import About, Note, Status, Told, Took
 from readoff.contract.record import MAGIC, Completeness, Record, parse_records
 from readoff.errors import StoreError
@@ -211,6 +212,10 @@ class FolderReader:
         try:
             with os.fdopen(os.open(path, _TO_READ), "rb") as file:
                 before = os.fstat(file.fileno())
+                if is_of_a_store(file.read(16)):
+                    self._seen[path] = _Seen(_mark(before), b"", 0.0, done=True)
+                    return None
+                file.seek(0)
                 if before.st_size > FILE_LIMIT:
                     self._complain(path, f"ignored: it has {before.st_size} octets, more than {FILE_LIMIT}")
                     self._seen[path] = _Seen(_mark(before), b"", 0.0, done=True)

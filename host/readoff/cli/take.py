@@ -96,6 +96,7 @@ class _Taking:
     def _arrivals(self) -> Iterator[tuple[bytes, str]]:
         from readoff.arrivals.bundled import looks_like_bundle
         from readoff.arrivals.images import arrivals_in
+        from readoff.arrivals.stores import is_of_a_store
         from readoff.contract.record import MAGIC
 
         for found in self.wanted:
@@ -104,6 +105,11 @@ class _Taking:
                 continue
             if found.named and not len(octets):
                 self.problems.append((found.path, "is empty"))
+                continue
+            if is_of_a_store(octets[:16]):
+                self._pass_over(
+                    found, "is a store's file; what a store keeps comes over with: readoff gather"
+                )
                 continue
             bundle = looks_like_bundle(octets[:64])
             wanted = found.named or (octets.find(MAGIC) >= 0 and not bundle)
@@ -115,6 +121,13 @@ class _Taking:
             digest = hashlib.sha256(octets).digest()
             self._read.append(_Read(found, digest, tuple(came_from for _, came_from in parts)))
             yield from parts
+
+    def _pass_over(self, found: _Found, why: str) -> None:
+        """A file that is not taken: a problem where it was named, else one of those ignored."""
+        if found.named:
+            self.problems.append((found.path, why))
+        else:
+            self.ignored.append(found.path)
 
     def _octets(self, path: Path) -> Octets | None:
         from readoff.arrivals.images import FILE_LIMIT, is_image
