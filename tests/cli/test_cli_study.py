@@ -222,6 +222,23 @@ def test_runs_under_a_label_that_the_study_does_not_have_are_told(bench):
     assert answer("study", "status", "s.toml")["strangers"] == {}
 
 
+def test_what_the_study_file_names_and_nobody_has_is_told(taken):
+    named = '[[excluded]]\nboot = "11223344-000000FF"\nwhy = "x"\n'
+    named += '[[earlier]]\njoins = "as-found"\nlabel = "old"\n'
+    named += '[[earlier]]\njoins = "zero-ws"\nids = ["11223344-000000AA"]\n'
+    (taken / "s.toml").write_text(f"{records.STUDY}\n{named}")
+    told = answer("study", "status", "s.toml")["unfound"]
+    assert [line.split(",")[0].split(":")[0] for line in told] == [
+        "Boot 11223344-000000FF is excluded",
+        "Nothing joins as-found from before the study",
+        "Nothing joins zero-ws from before the study",
+    ]
+    for command in ("status", "judge"):
+        assert "by label 'old'." in run("study", command, "s.toml").output
+    bring(taken, records.a_boot(9, "old", ["72.7", "72.8"]))
+    assert len(answer("study", "status", "s.toml")["unfound"]) == 2
+
+
 def test_cautions_come_with_the_step(bench):
     text = run("study", "status", "s.toml").output
     assert "Caution: Write down how it was before you change it." in text

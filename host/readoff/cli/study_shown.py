@@ -137,6 +137,7 @@ def status_values(seen: StudyInStore) -> dict[str, Any]:
         "notes": done.notes,
         "notices": seen.notices,
         "strangers": seen.strangers,
+        "unfound": seen.unfound,
         "next": next_step(study, done),
     }
 
@@ -163,6 +164,7 @@ def show_status(seen: StudyInStore, asked: str) -> None:
             lacking = ", ".join(f"{name} {count}" for name, count in missing(study, done, boot).items())
             looks.say(f"{boot.boot}, {boot.label}: {lacking or 'nothing'}", indent=2)
     lines("Noted", [f"{each.number}. {each.sentence()}" for each in done.notes])
+    lines("Named in the study file, and not found", seen.unfound)
     lines(
         "Under labels that the study does not have",
         [

@@ -98,6 +98,7 @@ def show(seen: StudyInStore, verdicts: Verdicts, asked: str) -> None:
     ]
     lines("The guard: explained", explained)
     lines("Left out", list(grouped(seen.left_out)))
+    lines("Named in the study file, and not found", seen.unfound)
     looks.say()
     name = next((each.name for each in verdicts.judged if each.given), "NAME")
     looks.say(f"Down to the lines that were read: readoff why {quote(name)} --study {asked}", wrap=False)

@@ -6,7 +6,7 @@ Derived afresh from the store every time; the study file holds no state.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from readoff.judge import Better, Metric, Sample
@@ -38,7 +38,8 @@ class StudyInStore:
     evidence: wanted metric -> readings with their runs, label by label, excluded boots not among them. left_out:
     runs that carry one of its labels and give no evidence, with the reason. typed: how many numbers of its good runs
     a person typed for what is held; they count where the study says so. strangers: label that the study does not have
-    -> runs of its programs since it began: a slip at /L:, or another study's. shots, runs: label -> snapshots of
+    -> runs of its programs since it began: a slip at /L:, or another study's. unfound: what the study file names and
+    the store does not have, in sentences. shots, runs: label -> snapshots of
     its boots, and its runs, good or not.
     """
 
@@ -50,6 +51,7 @@ class StudyInStore:
     left_out: tuple[LeftOut, ...]
     typed: int = 0
     strangers: Mapping[str, int] = field(default_factory=dict)
+    unfound: tuple[str, ...] = ()
     shots: Mapping[str, Sequence[Snapshot]] = field(default_factory=dict)
     runs: Mapping[str, Sequence[RunRow]] = field(default_factory=dict)
 
@@ -109,6 +111,7 @@ def read_study(store: Store, study: Study) -> StudyInStore:
         tuple(left_out),
         typed=count,
         strangers=_strangers(store, study, members),
+        unfound=tuple(_unfound(study, done, members)),
         shots=shots,
         runs=runs,
     )
@@ -150,6 +153,17 @@ def _strangers(store: Store, study: Study, members: Sequence[Member]) -> dict[st
         and run.came_at >= study.begun
         and (not study.agents or run.boot.partition("-")[0] in study.agents)
     )
+
+
+def _unfound(study: Study, done: Done, members: Sequence[Member]) -> Iterable[str]:
+    boots = {each.boot.upper() for each in done.boots}
+    for excluded in study.excluded:
+        if excluded.boot.upper() not in boots:
+            yield f"Boot {excluded.boot} is excluded, and the study has no such boot."
+    for earlier in study.earlier:
+        if not any(each.joined and earlier.names(each.run.label, each.run.id) for each in members):
+            named = ", ".join(earlier.ids) or f"label {earlier.label!r}"
+            yield f"Nothing joins {earlier.joins} from before the study: there is no run of its programs by {named}."
 
 
 def _label_of(study: Study, run: RunRow) -> tuple[str, bool]:
