@@ -265,6 +265,9 @@ def test_reread_says_what_each_edit_did_to_which_readings(bench):
     (bench / "mine" / "mill.toml").write_text(edited + "\n# a remark\n", encoding="utf-8")
     told = run("reread", "--schemas", "mine").output
     assert "Edited, and reading what it read before: mill." in told
+    told = run("reread").output
+    assert "Not among the schemas any more: mill. Their folder is named by --schemas" in told
+    run("reread", "--schemas", "mine")
     (bench / "mine" / "mill.toml").unlink()
     got = answer("reread", "--schemas", "mine")
     assert [(each["before"], each["after"], each["schema"]) for each in got["edits"]] == [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Collection
 from typing import TYPE_CHECKING
 
 import click
@@ -28,13 +29,15 @@ def reread(place: Place) -> None:
     place.need_store()
     with place.open_to_write() as store, making_many():
         changes = store.reread()
+        there = {each.name for each in store.schemas}
     if place.as_json:
         echo_json(changes)
         return
-    _show(changes)
+    _show(changes, there)
 
 
-def _show(changes: Changes) -> None:
+def _show(changes: Changes, there: Collection[str]) -> None:
+    """there: the schemas that were read by."""
     from readoff.cli import looks
 
     kinds = Counter(_kind(each) for each in changes.edits)
@@ -43,6 +46,12 @@ def _show(changes: Changes) -> None:
         f"{kinds['gone']} gone; held: {changes.holds_before} before, {changes.holds_after} now."
     )
     touched = {each.schema for each in changes.edits} | {each.earlier for each in changes.edits}
+    lost = sorted({each.schema for each in changes.edits if not each.after} - {*there, "agent"})
+    if lost:
+        looks.say(
+            f"Not among the schemas any more: {', '.join(lost)}. Their folder is named by --schemas, or by "
+            "READOFF_SCHEMAS; read again with it, and all is as it was."
+        )
     same = [name for name in changes.schemas if name not in touched]
     if same:
         looks.say(f"Edited, and reading what it read before: {', '.join(same)}.")
