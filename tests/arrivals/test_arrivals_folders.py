@@ -2,11 +2,13 @@
 
 import os
 import random
+import threading
 
 import pytest
 
 from readoff.arrivals.folders import FILE_LIMIT, FolderReader
 from readoff.arrivals.told import About, Note, Took
+from readoff.arrivals.watched_folder import WatchedFolder
 from support.memory_intake import MemoryIntake
 from support.records import a_record
 
@@ -48,6 +50,49 @@ def test_a_whole_record_is_taken_at_the_second_look_and_once(bench):
     assert isinstance(took, Took)
     assert took.octets == len(RECORD)
     assert (bench.reader.status.alive, bench.reader.status.records) == (True, 1)
+
+
+def test_a_look_again_is_at_the_files_alone_that_hold_a_record(bench, monkeypatch):
+    for number in range(20):
+        (bench.folder / f"{number}.TXT").write_bytes(b"no record")
+    whole, half = bench.folder / "A.RDO", bench.folder / "B.RDO"
+    whole.write_bytes(RECORD)
+    half.write_bytes(RECORD[:-5])
+    bench.look()
+    read, right = [], FolderReader._read
+    monkeypatch.setattr(FolderReader, "_read", lambda self, path: (read.append(path), right(self, path))[1])
+    bench.reader.look_again(2.0)
+    assert sorted(read) == [str(whole), str(half)]
+    assert bench.intake.arrivals == [(RECORD, str(whole))]
+    half.write_bytes(a_record(2))
+    bench.reader.look_again(3.0)
+    bench.reader.look_again(4.0)
+    assert read[2:] == [str(half)] * 2
+    assert bench.intake.octets == [RECORD, a_record(2)]
+    assert bench.reader.waiting == [] and bench.reader.pending == 20
+    half.unlink()
+    bench.reader.look_again(5.0)
+    assert len(read) == 4
+
+
+def test_while_a_slow_folder_rests_its_records_are_taken(bench, monkeypatch):
+    """After a look that took an hour there is none for three."""
+    right, taken = WatchedFolder._look, threading.Event()
+    monkeypatch.setattr(WatchedFolder, "_look", lambda self: right(self) and 3600.0)
+
+    def told(what):
+        if isinstance(what, Took):
+            taken.set()
+
+    (bench.folder / "A.RDO").write_bytes(RECORD)
+    watched = WatchedFolder(FolderReader(bench.folder, bench.intake, told), told, recursive=False)
+    watched.start()
+    try:
+        assert taken.wait(60)
+    finally:
+        watched.stop()
+        watched.join(60)
+    assert not watched.is_alive()
 
 
 def test_a_file_that_grows_octet_by_octet_is_taken_when_it_is_whole(bench):

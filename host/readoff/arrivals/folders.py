@@ -52,7 +52,7 @@ Mark = tuple[int, int, int, int]
 @dataclass
 class _Seen:
     """What the last look found of one file. since: when it last changed; done: nothing is to be done with it;
-    stuck: it was ready, and could not be kept, or not be moved.
+    stuck: it was ready, and could not be kept, or not be moved; holds: there is a record in it.
     """
 
     mark: Mark
@@ -61,6 +61,7 @@ class _Seen:
     looks: int = 1
     done: bool = False
     stuck: bool = False
+    holds: bool = False
 
 
 DEEP_FILES = 1000
@@ -100,6 +101,17 @@ class FolderReader:
     def pending(self) -> int:
         """Files that are still growing or settling."""
         return sum(not seen.done and not seen.stuck for seen in self._seen.values())
+
+    @property
+    def waiting(self) -> list[str]:
+        """Those of them that hold a record."""
+        return [path for path, seen in self._seen.items() if seen.holds and not seen.done and not seen.stuck]
+
+    def look_again(self, now: float) -> None:
+        """Looks at the waiting files alone: in a folder of many, records need not wait for the next look at all."""
+        for path in self.waiting:
+            self._file(path, self._seen[path].mark, now, deep=True)
+        self.status.pending = self.pending
 
     def look(
         self, now: float, hinted: Set[str] = frozenset(), going_on: Callable[[], bool] = lambda: True
@@ -171,7 +183,8 @@ class FolderReader:
         if seen.digest in self._taken:
             return self._moved(path, seen)
         settled = now - seen.since >= self._settle
-        if MAGIC not in octets or looks_like_bundle(octets):
+        seen.holds = MAGIC in octets and not looks_like_bundle(octets)
+        if not seen.holds:
             if settled and Path(path).name.lower() != AGENTS_OWN:
                 self._ignored.append(path)
             return settled

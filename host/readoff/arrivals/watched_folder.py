@@ -69,15 +69,22 @@ class WatchedFolder(threading.Thread):
         try:
             with self._observed():
                 while not self._ending.is_set():
-                    took = self._look()
-                    usual = PENDING_WAIT if self.reader.pending else self._every
-                    if self._wake.wait(max(usual, 3 * took)):
-                        self._ending.wait(min(HINT_WAIT + took, self._every))
+                    self._rest(self._look())
         except Exception as error:
             self.status.alive, self.status.problem = False, f"{type(error).__name__}: {error}"
             what = f"no longer watched, by a mistake of this program ({self.status.problem})"
             self._told(Note(self.status.name, About.SOURCE, what))
             raise
+
+    def _rest(self, took: float) -> None:
+        """Waits for the next look; when that is far off, the files that hold a record are looked at meanwhile."""
+        until = time.monotonic() + max(PENDING_WAIT if self.reader.pending else self._every, 3 * took)
+        while (left := until - time.monotonic()) > 0:
+            if self._wake.wait(min(left, PENDING_WAIT) if self.reader.waiting else left):
+                self._ending.wait(min(HINT_WAIT + took, self._every))
+                return
+            if left > PENDING_WAIT:
+                self.reader.look_again(time.monotonic())
 
     def _look(self) -> float:
         """One look; gives the seconds that it took, so that a huge folder does not take all our time."""
