@@ -137,6 +137,12 @@ def test_a_faster_offer_at_the_same_price_dominates():
     assert slow.gain == pytest.approx((10 / 8 - 1) * 100, abs=0.2)
 
 
+def test_what_costs_nothing_has_no_price_of_a_per_cent():
+    free = Offer("setting", 0.0, boots([110, 110.3, 109.8], "s"))
+    [worth] = weigh(RATE, "base", boots([100, 100.2, 99.9], "b"), [free])
+    assert worth.sentence == "setting costs nothing, and gains 10 %."
+
+
 def test_worth_refused():
     good = Offer("x", 10, boots([8, 8.1], "c"))
     for metric, offers in (

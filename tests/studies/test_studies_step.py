@@ -193,6 +193,10 @@ def test_taking_a_part_out_again_has_the_cautions_of_fitting_it():
     step = next_step(study, done, "b3")
     assert step.label == "base"
     assert any("unplug" in caution for caution in step.cautions)
+    order = [
+        step.words.index(each) for each in ("Switch off", "unplug it", "no wait states", "switch on again")
+    ]
+    assert order == sorted(order)  # nothing is fitted before the plug is out
 
 
 def test_a_program_that_fails_is_tried_in_one_more_boot_and_then_asked_about():

@@ -10,8 +10,6 @@ if TYPE_CHECKING:
     from readoff.studies import Detectable, Plan, Step
 
 
-_ABSURD = 9.99  # beyond a tenfold change no digits are worth showing
-
 # -- plan --------------------------------------------------------------------------------------------------------
 
 
@@ -82,6 +80,7 @@ def _kind_of_boot(cold: bool) -> str:
 
 def _detectable(each: Detectable, comparisons: int) -> Sequence[str]:
     from readoff.cli import looks
+    from readoff.studies import share
 
     lines = []
     if each.alone is not None and each.together is not None:
@@ -100,13 +99,6 @@ def _needed(each: Detectable) -> str:
         return "; no number of boots within reason finds that"
     clear = "" if each.boots_to_clear is None else f", {each.boots_to_clear} to show that there is none"
     return f"; {each.boots_needed} boots of each find that{clear}"
-
-
-def share(value: float) -> str:
-    """A share in per cent: 0.0307 -> "3.07 %"."""
-    if value > _ABSURD:
-        return f"over {_ABSURD * 100:.0f} %"
-    return f"{value * 100:.3g} %"
 
 
 def hours(minutes: float) -> str:

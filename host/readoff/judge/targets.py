@@ -55,9 +55,9 @@ def against_target(metric: Metric, label: str, samples: Sequence[Sample], target
     metric of which neither way is better.
     """
     if not (math.isfinite(target) and target > 0):
-        raise JudgeRefusal("a target must be a number above zero", where=metric.name)
+        raise JudgeRefusal("a target must be a number above zero")
     if metric.better is Better.NEITHER:
-        raise JudgeRefusal("a target needs a metric of which one way is better", where=metric.name)
+        raise JudgeRefusal("a target needs a metric of which one way is better")
     side = gather(metric, label, samples)
     if len(side.boots) < 2:
         raise JudgeRefusal(f"one boot of {label!r} tells no chance", next_step="Take at least two.")

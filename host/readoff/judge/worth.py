@@ -57,12 +57,14 @@ class Worth:
         label = self.offer.label
         if self.per_cent_price is None:
             words = f"For {self.in_money(self.offer.price)}, {label} buys no gain that was found"
+        elif self.offer.price == 0:
+            words = f"{label} costs nothing, and gains {self.gain:.3g} %"
         else:
             words = f"{label} costs {self.in_money(self.per_cent_price)} for each per cent gained"
         if self.dominated_by:
             names = [name or "leaving all as it is" for name in self.dominated_by]
             words += f"; a better buy: {', '.join(names)}"
-        if self.cheapest is None:
+        if self.cheapest is None or self.offer.price == 0:
             return f"{words}."
         if self.dearest is None:
             span = f"{self.in_money(self.cheapest)} to no upper limit"
@@ -88,7 +90,7 @@ def weigh(
     way is better.
     """
     if metric.better is Better.NEITHER:
-        raise JudgeRefusal("worth needs a metric of which one way is better", where=metric.name)
+        raise JudgeRefusal("worth needs a metric of which one way is better")
     labels = [base_label, *(offer.label for offer in offers)]
     if not offers or len(set(labels)) != len(labels):
         raise JudgeRefusal("worth needs one offer or more, each with a label of its own")

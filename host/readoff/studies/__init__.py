@@ -10,7 +10,7 @@ from readoff.studies.guard import Compared, Notice, compared, guard, standing
 from readoff.studies.judging import Judged, Verdicts, finding_name, judge
 from readoff.studies.loading import label_fault, load_study
 from readoff.studies.order import PlannedBoot, boots_in_order, in_short
-from readoff.studies.plan import Detectable, Noise, Plan, make_plan, noise_of
+from readoff.studies.plan import Detectable, Noise, Plan, make_plan, noise_of, share
 from readoff.studies.progress import BootSeen, Done, Note, Progress, RunSeen, Standing, missing, progress_of
 from readoff.studies.step import Step, StepKind, next_step
 from readoff.studies.study import (
@@ -70,6 +70,7 @@ __all__ = [
     "next_step",
     "noise_of",
     "progress_of",
+    "share",
     "standing",
     "study_text",
 ]

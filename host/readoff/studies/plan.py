@@ -28,6 +28,7 @@ from readoff.studies.study import ChangeBack, Study, Wanted
 
 LEVEL = 0.05
 MOST_BOOTS_ADVISED = 200
+_ABSURD = 9.99  # beyond a tenfold change no digits are worth showing
 
 
 @dataclass(frozen=True)
@@ -159,6 +160,11 @@ def _detectable(study: Study, wanted: Wanted, noise: Noise) -> Detectable:
     return Detectable(wanted, noise, alone, together, _few(needed), _few(clear))
 
 
+def share(value: float) -> str:
+    """A share in per cent: 0.0307 -> "3.07 %"."""
+    return f"over {_ABSURD * 100:.0f} %" if value > _ABSURD else f"{value * 100:.3g} %"
+
+
 def _few(boots: int | None) -> int | None:
     return boots if boots is not None and boots <= MOST_BOOTS_ADVISED else None
 
@@ -191,7 +197,7 @@ def _cannot(study: Study, boots: Sequence[PlannedBoot], detectable: Iterable[Det
 
 
 def _too_fine(study: Study, each: Detectable) -> Iterable[str]:
-    margin = f"{each.wanted.margin * 100:.3g} %"
+    margin = share(each.wanted.margin)
     if each.together is not None and each.together > each.wanted.margin:
         more = (
             f"{each.boots_needed} boots of each would"
@@ -199,7 +205,7 @@ def _too_fine(study: Study, each: Detectable) -> Iterable[str]:
             else "No number of boots within reason would"
         )
         yield (
-            f"Changes between the {margin} that matters and {each.together * 100:.3g} % in {each.wanted.title}: they "
+            f"Changes between the {margin} that matters and {share(each.together)} in {each.wanted.title}: they "
             f"would be found less than four times in five. {more} find them."
         )
     if study.boots > 2 and (each.boots_to_clear is None or each.boots_to_clear > study.boots):

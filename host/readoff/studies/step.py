@@ -63,6 +63,8 @@ class Step:
 
 
 _OFF = "Switch off, leave it off for half a minute so that the drives stop, and switch on again."
+_UNPLUG = "Switch off, leave it off for half a minute so that the drives stop, and unplug it."
+_PLUG = "Plug it in, and switch on again."
 _SETTING_CAUTIONS = (
     "Write down how it was before you change it.",
     "A setting that the machine cannot stand may spoil a disk that is written to at that moment: use one whose content "
@@ -268,7 +270,10 @@ def _new_boot(change: _Change) -> Step:
             return Step(StepKind.RESET, words, label, number, cautions=_OTHER_CAUTIONS)
         words = f"{change.begin}: {_OFF}"
         return Step(StepKind.PERSON, words, label, number, cautions=_OTHER_CAUTIONS, power_only=True)
-    words = f"{change.begin}. See to it that the machine is: {change.configuration.changes}."
-    end = f" {_OFF}" if change.study.cold or change.fitting else ""
-    end += "" if change.study.cold else " Then reset it."
-    return Step(StepKind.PERSON, words + end, label, number, cautions=change.cautions)
+    made = f"See to it that the machine is: {change.configuration.changes}."
+    if change.fitting:
+        words = f"{change.begin}. {_UNPLUG} {made} {_PLUG}"
+    else:
+        words = f"{change.begin}. {made}" + (f" {_OFF}" if change.study.cold else "")
+    words += "" if change.study.cold else " Then reset it."
+    return Step(StepKind.PERSON, words, label, number, cautions=change.cautions)
