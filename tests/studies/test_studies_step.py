@@ -193,9 +193,7 @@ def test_taking_a_part_out_again_has_the_cautions_of_fitting_it():
     step = next_step(study, done, "b3")
     assert step.label == "base"
     assert any("unplug" in caution for caution in step.cautions)
-    order = [
-        step.words.index(each) for each in ("Switch off", "unplug it", "as it was", "switch on again")
-    ]
+    order = [step.words.index(each) for each in ("Switch off", "unplug it", "as it was", "switch on again")]
     assert order == sorted(order)  # nothing is fitted before the plug is out
 
 
