@@ -1,6 +1,7 @@
 """What the views are made of: screens, octets, charts, the answer about the power, one answer for many viewers."""
 
 import asyncio
+import sqlite3
 from concurrent.futures import ThreadPoolExecutor
 from decimal import Decimal
 
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 
 from readoff.arrivals.told import About, Note, Status
 from readoff.contract.cp437 import glyphs
+from readoff.errors import StoreError
 from readoff.judge import Metric, Sample, compare
 from readoff.judge.evidence import Better
 from readoff.page import charts
@@ -186,3 +188,30 @@ def test_the_means_of_the_boots_are_the_judges(filled):
     values = [Decimal(72), Decimal(81)]
     mean = charts.mean_of([Each(float(value)) for value in values])
     assert mean == pytest.approx(float((values[0] * values[1]).sqrt()))
+
+
+def test_a_damaged_file_is_told_and_the_next_question_is_answered(filled, tmp_path):
+    path = tmp_path / "damaged.db"
+    with sqlite3.connect(filled) as db, sqlite3.connect(path) as copy:
+        db.backup(copy)
+        (page,) = copy.execute("SELECT rootpage FROM sqlite_master WHERE name = 'facts'").fetchone()
+        (size,) = copy.execute("PRAGMA page_size").fetchone()
+    db.close()
+    copy.close()
+    with path.open("r+b") as file:
+        file.seek((page - 1) * size)
+        file.write(bytes(size))
+
+    async def ask():
+        readers = Readers(path)
+        try:
+            for _ in range(4):  # both connections, twice
+                with pytest.raises(StoreError, match="the store's file is damaged"):
+                    await readers.ask(lambda store: store.db.execute("SELECT * FROM facts").fetchall())
+                with pytest.raises(StoreError, match=r"damaged.*store check"):
+                    await readers.ask(lambda store: "".join(None))
+                assert await readers.ask(lambda store: find.counts(store)["runs"]) > 0
+        finally:
+            readers.close()
+
+    asyncio.run(ask())

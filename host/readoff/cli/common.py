@@ -19,7 +19,7 @@ import click
 
 from readoff import resources
 from readoff.cli.progress import Progress
-from readoff.errors import NoStoreYetError, SchemaError, StoreError, UsageError
+from readoff.errors import NoStoreYetError, SchemaError, UsageError
 
 if TYPE_CHECKING:
     from readoff.arrivals.intake import TakenResult
@@ -87,8 +87,10 @@ def store_options(command: Callable[..., None]) -> Callable[..., None]:
     def packed(store_path: Path, schemas: Path | None, as_json: bool, **rest: Any) -> None:
         try:
             command(place=Place(store_path, schemas, as_json), **rest)
-        except (AttributeError, LookupError, TypeError, ValueError) as error:
-            _tell_damage(store_path, error)
+        except Exception as error:
+            from readoff.store.sqlite import tell_damage
+
+            tell_damage(store_path, error)
             raise
 
     for option in (
@@ -111,18 +113,6 @@ def store_options(command: Callable[..., None]) -> Callable[..., None]:
     ):
         packed = option(packed)
     return packed
-
-
-def _tell_damage(store: Path, error: Exception) -> None:
-    """Raises StoreError where it is damage of the file that an unexpected error comes of, and no mistake of ours."""
-    from readoff.store.sqlite import damage_of
-
-    if store.is_file() and (damage := damage_of(store)):
-        raise StoreError(
-            f"the store's file is damaged ({damage})",
-            where=str(store),
-            next_step="Keep a copy of it before anything else; then: readoff store check",
-        ) from error
 
 
 def load_all_schemas(folder: Path | None) -> list[Schema]:

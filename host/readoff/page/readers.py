@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from readoff.store import Store
 from readoff.store.browse import data_version, open_to_read
+from readoff.store.sqlite import tell_damage, telling
 
 if TYPE_CHECKING:
     from readoff.readings import Schema
@@ -64,12 +65,14 @@ class Readers:
     def _work(self, question: Callable[[Store], Answer]) -> Answer:
         store = self._stores.get()
         try:
-            store.db.execute("BEGIN")  # all that one answer tells is of one moment
-            try:
+            with telling(str(store.path)):
+                store.db.execute("BEGIN")  # all that one answer tells is of one moment
                 return question(store)
-            finally:
-                store.db.execute("COMMIT")
+        except Exception as error:
+            tell_damage(store.path, error)
+            raise
         finally:
+            store.db.rollback()
             self._stores.put(store)
 
     def close(self) -> None:

@@ -75,14 +75,25 @@ def telling(where: str, note: str = "") -> Iterator[None]:
         raise StoreError(what + note, where=where, next_step=next_step) from error
 
 
-def damage_of(path: Path) -> str:
-    """What SQLite first finds wrong in a file that is there, or "". For errors that a sound one would not cause."""
+def tell_damage(path: Path, error: Exception) -> None:
+    """Raises StoreError where it is damage of the file that an unexpected error comes of, and no mistake of ours."""
+    unexpected = isinstance(error, (AttributeError, LookupError, TypeError, ValueError))
+    if unexpected and path.is_file() and (damage := _damage_of(path)):
+        raise StoreError(
+            f"the store's file is damaged ({damage})",
+            where=str(path),
+            next_step="Keep a copy of it before anything else; then: readoff store check",
+        ) from error
+
+
+def _damage_of(path: Path) -> str:
+    """What SQLite first finds wrong, or ""."""
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as db:
             said = str(db.execute("PRAGMA quick_check(1)").fetchone()[0])
     except (sqlite3.Error, UnicodeDecodeError) as error:
         return str(error)
-    return "" if said == "ok" else said
+    return "" if said == "ok" else said.splitlines()[-1]  # the line before names the database
 
 
 def _in_our_words(error: sqlite3.Error | UnicodeDecodeError) -> tuple[str, str]:
