@@ -203,3 +203,4 @@ def test_a_file_that_is_no_text_is_not_poured_out(bench):
     run("take", "F.RDO", status=1)
     told = enter(holds()[-1][0], "--by", "me", answers=("76.2", "76.2"))
     assert "no text; --save FILE" in told and "│" not in told
+    assert "file C:\\WAYS.OUT\nheld: " in told

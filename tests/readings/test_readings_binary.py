@@ -192,7 +192,7 @@ def test_a_file_that_is_nearly_known_is_held(octets, name, told):
     got, readout = read(octets, name)
     assert got == {}
     (hold,) = readout.holds
-    assert hold.reason == f"not recognised for certain: weir: {told}"
+    assert hold.reason == f"not recognised for certain: {told}"
 
 
 @pytest.mark.parametrize(

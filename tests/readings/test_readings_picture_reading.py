@@ -147,9 +147,7 @@ def test_any_single_wrong_pixel_of_the_number_is_held():
 
 def test_shifted_by_one_pixel_it_is_held():
     for rows in (shifted(ROWS), [[PAPER] * 160, *ROWS[:-1]]):
-        assert held(read(png(rows))).startswith(
-            "not recognised for certain: mill_screen: the cell in row 1, column 1"
-        )
+        assert held(read(png(rows))).startswith("not recognised for certain: the cell in row 1, column 1")
 
 
 def test_another_font_is_held():
@@ -276,9 +274,7 @@ def test_a_noisy_picture_is_held_without_much_trying():
 
 def test_recognition_that_needs_the_cell_is_held():
     reason = held(read(page("Mill 1.2", "Pace: 84.7", "", "", wrong=[(0, 2)]), reader()))
-    assert reason.startswith(
-        "not recognised for certain: mill_screen: the cell in row 1, column 3 (pixels 16 to 23"
-    )
+    assert reason.startswith("not recognised for certain: the cell in row 1, column 3 (pixels 16 to 23")
     barring = load(schema_text(recognise="all = ['^Mill ']\nnone = ['DEMO']"))
     assert values(read(page("Mill 1.2", "Pace: 84.7"), barring)) == ["84.7 points/s"]
     assert "row 1, column 10" in held(read(page("Mill 1.2 EEMO", "Pace: 84.7", wrong=[(0, 9)]), barring))

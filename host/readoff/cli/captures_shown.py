@@ -17,11 +17,18 @@ from readoff.readings.wordless import wordless
 if TYPE_CHECKING:
     from readoff.readings import Capture
     from readoff.store.captures import Taken
+    from readoff.store.find import RunRow
 
 MOST_LINES = 1000
 _DUMPED, _IN_A_ROW = 256, 16
 _SUFFIX = {CaptureKind.CONSOLE: ".txt", CaptureKind.PICTURE: ".bmp"}
 _UNFIT = re.compile(r"[^A-Za-z0-9._~!#$%&'()@^{}-]")
+
+
+def run_title(run: RunRow) -> str:
+    """A run in one line: its configuration and its program, or the file that came alone."""
+    what = f"{run.label} · {run.program} {run.arguments}" if run.kind == "run" else f"file {run.path}"
+    return f"Run {run.number}: {what}".rstrip()
 
 
 def lines_of(capture: Capture) -> list[str]:

@@ -94,10 +94,11 @@ def _save(captures: Sequence[Taken], file: Path) -> None:
 def _show(store: Store, what: Asked) -> None:
     """What is held, and around it what was captured: the lines that hold it, else the whole of it."""
     from readoff.cli import looks
+    from readoff.cli.captures_shown import run_title
     from readoff.store.entering import lines_held
 
     run = what.full.run
-    _say(f"Run {run.number}: {run.label} · {run.program} {run.arguments}".rstrip())
+    _say(run_title(run))
     _say(f"held: {what.row.reason}")
     for taken in what.captures:
         name = " ".join(part for part in (str(taken.capture.kind), taken.capture.name) if part)

@@ -225,11 +225,10 @@ def _as_values(full: RunInFull) -> Mapping[str, object]:
 
 def _show_run(full: RunInFull, all_facts: bool) -> None:
     from readoff.cli import looks
-    from readoff.cli.captures_shown import show_captures
+    from readoff.cli.captures_shown import run_title, show_captures
 
     run = full.run
-    title = f"Run {run.number}: {run.label} · {run.program} {run.arguments}".rstrip()
-    looks.heading(title if run.kind == "run" else f"Run {run.number}: file {run.path}")
+    looks.heading(run_title(run))
     for line in _head(full):
         looks.say(line, indent=2)
     if full.snapshot:

@@ -65,6 +65,8 @@ def _doubtful(view: View, known: Recogniser) -> Iterator[Hold]:
     if not doubts:
         return
     told = "; ".join(f"{schema.name}: {reason}" for schema, reason in doubts[:_MOST_DOUBTS])
+    if len(doubts) == 1:
+        told = doubts[0][1]  # the hold names its schema itself
     more = f"; and {len(doubts) - _MOST_DOUBTS} schemas more" if len(doubts) > _MOST_DOUBTS else ""
     names = ", ".join(schema.name for schema, _ in doubts)
     yield Hold(f"not recognised for certain: {told}{more}", 0, len(view.capture.octets), names, view.index)
