@@ -67,7 +67,8 @@ class Line:
     def skip_idle(self, skip: bool = True) -> None:
         """Whether, where the guest only waits for the line, the clock moves on to the next event; a line begins so.
 
-        Nothing happens later or earlier for it; only the looks in between are left out, and what they would count.
+        Nothing happens later or earlier for it; only the looks in between are left out. Not for a guest that ends its
+        wait after so many looks, nor for a test that counts them.
         """
         self.uart.skip_to = self._skip_to if skip else None
 
