@@ -7,6 +7,7 @@ import statistics
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 from bench.rows import Row
 from readoff.page.app import Look
@@ -129,11 +130,19 @@ def to_the_row(folder: Path, arrivals: int) -> list[float]:
     """Milliseconds from a record's last octet on the line to its row in a browser, for each."""
     from playwright.sync_api import sync_playwright
 
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
+        took = to_the_row_in(browser, folder, arrivals)
+        browser.close()
+    return took
+
+
+def to_the_row_in(browser: Any, folder: Path, arrivals: int) -> list[float]:
+    """The same in a browser that runs already."""
     pty = a_pty()
     took = []
     way = ["watch", "--port", pty.path, "--page", "127.0.0.1:0", "--store", str(folder / "rows.db")]
-    with running(*way) as (_, port), sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
+    with running(*way) as (_, port):
         page = browser.new_page()
         page.goto(f"http://127.0.0.1:{port}/")
         page.get_by_text("live", exact=True).wait_for()
@@ -143,6 +152,6 @@ def to_the_row(folder: Path, arrivals: int) -> list[float]:
             (sent,) = send([octets], pty.port, 7)
             page.locator("#latest tbody a").get_by_text(str(at), exact=True).wait_for()
             took.append(page.evaluate(f"window.seen['{at}']") - (sent.sent + ahead) * 1000)
-        browser.close()
+        page.close()
     pty.port.close()
     return took

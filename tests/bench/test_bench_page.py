@@ -2,7 +2,7 @@
 
 import pytest
 
-from bench.bench_page import FEW, kept_beside, to_the_row
+from bench.bench_page import FEW, kept_beside, to_the_row_in
 from readoff.page.configurations import configurations_view
 from readoff.page.findings import Rules, findings_view
 from readoff.page.runs import runs_view
@@ -57,7 +57,7 @@ def test_every_record_is_kept_beside_viewers(tmp_path):
     assert [len(each) for each in single.values()] == [3, 3]
 
 
-def test_every_arrival_becomes_a_row(tmp_path):
-    took = to_the_row(tmp_path, 3)
+def test_every_arrival_becomes_a_row(tmp_path, chromium):
+    took = to_the_row_in(chromium, tmp_path, 3)
     assert len(took) == 3
     assert min(took) > 0

@@ -1,4 +1,4 @@
-"""One browser for all tests of the page, and a fresh context with nothing remembered for each."""
+"""A fresh context of the browser, with nothing remembered, for each test of the page."""
 
 import shutil
 import subprocess
@@ -7,17 +7,7 @@ from urllib.parse import urlsplit
 import pytest
 
 from readoff.page.app import Look
-from support.page_bench import CHROMIUM, QUIET, ended_ports, fill, open_sample_store, served
-
-
-@pytest.fixture(scope="session")
-def chromium():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
-        yield browser
-        browser.close()
+from support.page_bench import ended_ports, fill, open_sample_store, served
 
 
 @pytest.fixture
