@@ -4,6 +4,7 @@ import asyncio
 import sqlite3
 from concurrent.futures import ThreadPoolExecutor
 from decimal import Decimal
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
@@ -97,6 +98,22 @@ def test_the_interval_chart_lies_as_the_finding_does():
     assert charts.per_cent(finding.ratio) in chart.words
     zero = next(tick for tick in chart.ticks if tick.text == "0")
     assert zero.x == pytest.approx(chart.zero, abs=0.2)
+
+
+def _evidence(boot, value, unit="frames/s"):
+    return SimpleNamespace(
+        run=SimpleNamespace(boot=boot), reading=SimpleNamespace(approximate=value, unit=unit)
+    )
+
+
+def test_boots_in_two_units_are_not_put_on_one_axis():
+    frames, seconds = [_evidence("a", 70.0), _evidence("b", 71.0)], [_evidence("c", 12.0, "s")]
+    labels = ("one", "two")
+    assert charts.boot_chart(frames, seconds, labels) is None
+    assert charts.boot_chart([], [], labels) is None
+    assert charts.boot_chart(frames, [_evidence("c", 0.0)], labels) is None
+    alone = charts.boot_chart(frames, [], labels)
+    assert (alone.unit, [len(row.boots) for row in alone.rows]) == ("frames/s", [2, 0])
 
 
 @given(st.floats(-1e6, 1e6), st.floats(1e-6, 1e6))

@@ -111,9 +111,10 @@ def interval_chart(finding: Finding) -> IntervalChart:
 def boot_chart(
     base: Sequence[Evidence], other: Sequence[Evidence], labels: tuple[str, str]
 ) -> BootChart | None:
-    """Every boot of both sides; None where there is nothing, or something that has no logarithm."""
+    """Every boot of both sides; None where there is nothing, several units, or something that has no logarithm."""
     values = [each.reading.approximate for each in (*base, *other)]
-    if not values or min(values) <= 0:
+    units = {each.reading.unit for each in (*base, *other)}
+    if len(units) != 1 or min(values) <= 0:
         return None
     scale = _Scale(values)
     rows, y = [], 40
@@ -122,7 +123,7 @@ def boot_chart(
         y += max((boot.lift for boot in boots), default=0)
         rows.append(BootRow(label, y, boots))
         y += ROW
-    unit = (*base, *other)[0].reading.unit
+    unit = units.pop()
     words = "; ".join(
         f"{row.label}, {len(row.boots)} boots: " + ", ".join(boot.text for boot in row.boots) for row in rows
     )
