@@ -13,7 +13,7 @@ from readoff.judge import Better, Metric, Sample
 from readoff.reports.comparison import AGENT_TIME, Evidence, LeftOut, held_metrics, samples_of, why_not
 from readoff.reports.study_boots import Member, done_of
 from readoff.snapshots import Snapshot
-from readoff.store import Store, find
+from readoff.store import Store, find, labelled
 from readoff.store.clocks import why_no_time
 from readoff.store.find import ReadingRow, RunRow
 from readoff.store.typed import TypedRow, typed
@@ -123,7 +123,7 @@ def read_study(store: Store, study: Study) -> StudyInStore:
 def _members(store: Store, study: Study, left_out: list[LeftOut]) -> list[Member]:
     programs = {each.name.lower(): each for each in study.programs}
     out = []
-    for run in find.runs(store):
+    for run in _runs_named(store, study):
         program = programs.get(run.program.lower())
         if run.kind != "run" or program is None:
             continue
@@ -140,19 +140,26 @@ def _members(store: Store, study: Study, left_out: list[LeftOut]) -> list[Member
     return out
 
 
+def _runs_named(store: Store, study: Study) -> list[RunRow]:
+    """The runs of the labels that the study names; all where it names some by their ids."""
+    labels = dict.fromkeys([*study.labels, *(each.label for each in study.earlier)])
+    if not all(labels):
+        return find.runs(store)
+    runs = (run for label in labels for run in find.runs(store, label=label))
+    return sorted(runs, key=lambda run: run.number)
+
+
 def _strangers(store: Store, study: Study, members: Sequence[Member]) -> dict[str, int]:
     """Label -> how many runs of the study's programs carry it since the study began, and it is none of its labels."""
     names = {each.name.lower() for each in study.programs}
-    joined = {member.run.id for member in members}
-    return Counter(
-        run.label
-        for run in find.runs(store)
-        if run.program.lower() in names
-        and run.label not in study.labels
-        and run.id not in joined
-        and run.came_at >= study.begun
-        and (not study.agents or run.boot.partition("-")[0] in study.agents)
-    )
+    found: Counter[str] = Counter()
+    for label, program, count in labelled.runs_by_label(store, begun=study.begun, agents=study.agents):
+        if program.lower() in names and label not in study.labels:
+            found[label] += count
+    for run in (member.run for member in members if member.run.label in found):
+        since = run.came_at >= study.begun
+        found[run.label] -= since and (not study.agents or run.boot.partition("-")[0] in study.agents)
+    return +found
 
 
 def _unfound(study: Study, done: Done, members: Sequence[Member]) -> Iterable[str]:
@@ -230,8 +237,10 @@ def _evidence(
 ) -> dict[Wanted, _Sides]:
     """Wanted metric -> label -> readings of good runs, excluded boots too; what gives none is told in left_out."""
     by_run: dict[int, list[ReadingRow]] = {}
-    for reading in find.readings(store):
-        by_run.setdefault(reading.run, []).append(reading)
+    labels = {member.run.label for member in members}
+    for label in labels if all(labels) else [""]:
+        for reading in find.readings(store, label=label):
+            by_run.setdefault(reading.run, []).append(reading)
     for run, hand in by_hand.items() if study.with_typed else ():
         by_run.setdefault(run, []).extend(each.as_reading() for each in hand)
     held = held_metrics(store, "")

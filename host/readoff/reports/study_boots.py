@@ -75,8 +75,10 @@ class _Boot:
 
 def done_of(store: Store, study: Study, members: Sequence[Member]) -> Done:
     """What there is of a study. members: its runs."""
-    digests = {(each.boot, each.path.upper()): each.digest for each in sent_files(store)}
-    places, shots = order_of_coming(store), shot_rows(store)
+    shots = shot_rows(store, study.labels, {each.run.boot for each in members})
+    all_boots = {*(each.run.boot for each in members), *(shot.boot for shot in shots)}
+    digests = {(each.boot, each.path.upper()): each.digest for each in sent_files(store, all_boots)}
+    places = order_of_coming(store, all_boots)
     by_ordinal = {(shot.boot, shot.ordinal): shot for shot in shots}
     boots: dict[tuple[str, str], _Boot] = {}
     for member in members:
@@ -102,16 +104,17 @@ def done_of(store: Store, study: Study, members: Sequence[Member]) -> Done:
         if key in boots:
             boots[key].saw(shot)
     if study.probes:
-        _add_probes(store, boots)
+        _add_probes(store, study, boots)
     for boot in boots.values():
         boot.files = tuple(path for name, path in digests if name == boot.boot)
     ordered, order_from = _in_order(list(boots.values()))
     return Done(tuple(each.seen() for each in ordered), _notes(store, study), order_from)
 
 
-def _add_probes(store: Store, boots: Mapping[tuple[str, str], _Boot]) -> None:
+def _add_probes(store: Store, study: Study, boots: Mapping[tuple[str, str], _Boot]) -> None:
     """The agent's own measurements, which are runs whose program is named so (docs/probes.md)."""
-    for run in find.runs(store):
+    runs = (run for label in study.labels for run in find.runs(store, label=label))
+    for run in sorted(runs, key=lambda run: run.number):
         begin, _, name = run.program.partition(" ")
         boot = boots.get((run.boot, run.label))
         if run.kind == "run" and begin == "probe" and boot is not None:

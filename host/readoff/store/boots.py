@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+import json
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +14,8 @@ from readoff.store.sqlite import telling
 
 # 0040:0072 after a warm reset by the usual keys (protocols/record.toml, layout boot).
 WARM_WORD = 0x1234
+_GIVEN = "(SELECT value FROM json_each(?))"
+"""In SQL: what _given gives, however many there are."""
 
 
 @dataclass(frozen=True)
@@ -37,32 +40,36 @@ class ShotRow:
     warm: bool | None
 
 
-def shot_rows(store: Store) -> list[ShotRow]:
-    """Every snapshot, in the order of coming."""
+def shot_rows(store: Store, labels: Iterable[str], boots: Iterable[str]) -> list[ShotRow]:
+    """The snapshots that carry one of these labels or were made in one of these boots, in the order of coming."""
     heads = _rows(
         store,
-        "SELECT r.id, n.label, n.boot, n.ordinal, r.dos_time, (SELECT MIN(s.came_at) FROM places p JOIN sightings s "
-        "ON s.arrival = p.arrival WHERE p.record = r.number) AS came_at FROM snapshots n "
-        "JOIN records r ON r.number = n.record ORDER BY r.number",
+        "SELECT r.number, r.id, n.label, n.boot, n.ordinal, r.dos_time, (SELECT MIN(s.came_at) FROM places p "
+        "JOIN sightings s ON s.arrival = p.arrival WHERE p.record = r.number) AS came_at FROM snapshots n "
+        f"JOIN records r ON r.number = n.record WHERE n.label IN {_GIVEN} OR n.boot IN {_GIVEN} "
+        "ORDER BY r.number",
+        [_given(labels), _given(boots)],
     )
-    warm = {str(record.id): record.values("boot") for record in _records(store, "snapshot")}
+    found = list(heads)
+    numbers = [head.pop("number") for head in found]
+    warm = {str(each.id): each.values("boot") for each in _records(store, "snapshot", "number", numbers)}
     out = []
-    for head in heads:
+    for head in found:
         values = warm.get(head["id"])
         out.append(ShotRow(**head, warm=None if values is None else int(values["reset_word"]) == WARM_WORD))
     return out
 
 
-def order_of_coming(store: Store) -> dict[str, int]:
-    """Record id -> its place among all records, by when it came."""
-    rows = _rows(store, "SELECT id FROM records WHERE standing = 'stands' ORDER BY number")
-    return {row["id"]: place for place, row in enumerate(rows)}
+def order_of_coming(store: Store, boots: Iterable[str]) -> dict[str, int]:
+    """Record id of these boots -> its place among all records, by when it came."""
+    sql = f"SELECT id, number FROM records WHERE standing = 'stands' AND boot IN {_GIVEN}"
+    return {row["id"]: row["number"] for row in _rows(store, sql, [_given(boots)])}
 
 
-def sent_files(store: Store) -> list[SentFile]:
-    """Every file that came whole, in the order of coming."""
+def sent_files(store: Store, boots: Iterable[str]) -> list[SentFile]:
+    """Every file that came whole from these boots, in the order of coming."""
     out = []
-    for record in _records(store, "file"):
+    for record in _records(store, "file", "boot", boots):
         head = record.values("file")
         content = b"".join(section.payload for section in record.all("file_data"))
         if head is not None and len(content) == int(head["size"]):
@@ -70,14 +77,19 @@ def sent_files(store: Store) -> list[SentFile]:
     return out
 
 
-def _records(store: Store, kind: str) -> Iterator[Record]:
+def _records(store: Store, kind: str, column: str, given: Iterable[object]) -> Iterator[Record]:
+    """The records of a kind of which a column has one of the given values."""
     sql = (
         "SELECT substr(a.octets, p.begin + 1, r.length) AS octets FROM records r "
         "JOIN places p ON p.record = r.number JOIN arrivals a ON a.number = p.arrival "
-        "WHERE r.kind = ? AND r.standing = 'stands' GROUP BY r.number ORDER BY r.number"
+        f"WHERE r.kind = ? AND r.{column} IN {_GIVEN} AND r.standing = 'stands' GROUP BY r.number ORDER BY r.number"
     )
-    for row in _rows(store, sql, [kind]):
+    for row in _rows(store, sql, [kind, _given(given)]):
         yield parse_record(bytes(row["octets"]))
+
+
+def _given(values: Iterable[object]) -> str:
+    return json.dumps(list(values))
 
 
 def _rows(store: Store, sql: str, values: Sequence[str] = ()) -> Iterator[dict[str, Any]]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from readoff.snapshots import Fact, Snapshot
-from readoff.store.find import measured_in, rows_of, where_of
+from readoff.store.find import RUNS, measured_in, rows_of, where_of
 from readoff.store.keep import Store
 
 _AT_ONCE = 500
@@ -82,6 +82,20 @@ class SnapshotRow:
     runs: int
     dos_time: str
     completeness: str
+
+
+def runs_by_label(
+    store: Store, *, begun: str = "", agents: Sequence[str] = ()
+) -> Iterator[tuple[str, str, int]]:
+    """(label, program, how many runs), the first to come first. begun: only what came since; agents: only theirs."""
+    came = " WHERE came_at >= ?" if begun else ""
+    rows = rows_of(
+        store,
+        f"SELECT label, program, substr(boot, 1, 8) AS agent, count(*) FROM ({RUNS}){came} "
+        "GROUP BY label, program, agent ORDER BY min(number)",
+        [begun] if begun else [],
+    )
+    return ((label, program, n) for label, program, agent, n in rows if not agents or agent in agents)
 
 
 def snapshot_rows(store: Store, *, label: str = "") -> Iterator[SnapshotRow]:
