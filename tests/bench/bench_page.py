@@ -5,19 +5,21 @@ from __future__ import annotations
 import random
 import statistics
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 from bench.rows import Row
 from readoff.page.app import Look
+from readoff.studies import Study, load_study
 from support import store_samples as samples
 from support.agent_twin import a_pty
 from support.page_bench import CHROMIUM, QUIET, get, running, served
-from support.page_load import many_runs, send, viewers
+from support.page_load import STUDY, many_runs, send, viewers
 
 FEW, VIEWERS, ARRIVALS, RATE = 100, 50, 200, 115_200
 VIEWS = ("/", "/runs", "/held", "/configurations", "/findings", "/runs/1")
+OF_A_STUDY = ("/", "/findings")
 ROUNDS, RECORDS = 5, 40  # with and without viewers by turns, so many records each
 
 
@@ -33,7 +35,12 @@ def of_the_page(folder: Path, runs: int) -> Iterator[Row]:
     )
     many_runs(folder / "few.db", FEW)
     many_runs(folder / "many.db", runs)
-    for view, (few, many) in first_views(folder / "few.db", folder / "many.db").items():
+    told = first_views(folder / "few.db", folder / "many.db", VIEWS)
+    study = first_views(
+        folder / "few.db", folder / "many.db", OF_A_STUDY, lambda: load_study("many.toml", STUDY)
+    )
+    told |= {f"{view} beside a study": times for view, times in study.items()}
+    for view, (few, many) in told.items():
         ratio = many / few
         yield Row(
             f"page, first view of {view} with {runs:,} runs",
@@ -65,9 +72,9 @@ def _kept_rows(folder: Path) -> Iterator[Row]:
     )
 
 
-def first_view(path: Path, view: str) -> float:
+def first_view(path: Path, view: str, study: Callable[[], Study] | None) -> float:
     """Seconds of the first answer of a page that has just started."""
-    with served(Look(path)) as server:
+    with served(Look(path, study=study)) as server:
         begin = time.perf_counter()
         answer = get(server, view)
         took = time.perf_counter() - begin
@@ -75,11 +82,13 @@ def first_view(path: Path, view: str) -> float:
     return took
 
 
-def first_views(few: Path, many: Path, rounds: int = 9) -> dict[str, tuple[float, float]]:
+def first_views(
+    few: Path, many: Path, views: Sequence[str], study: Callable[[], Study] | None = None, rounds: int = 9
+) -> dict[str, tuple[float, float]]:
     """View -> (seconds with few runs, with many): the median of some rounds, taken in turn."""
     told: dict[str, tuple[float, float]] = {}
-    for view in VIEWS:
-        times = [(first_view(few, view), first_view(many, view)) for _ in range(rounds)]
+    for view in views:
+        times = [(first_view(few, view, study), first_view(many, view, study)) for _ in range(rounds)]
         told[view] = (statistics.median(a for a, _ in times), statistics.median(b for _, b in times))
     return told
 

@@ -6,9 +6,11 @@ from bench.bench_page import FEW, kept_beside, to_the_row_in
 from readoff.page.configurations import configurations_view
 from readoff.page.findings import Rules, findings_view
 from readoff.page.runs import runs_view
+from readoff.page.step_view import step_shown
 from readoff.store import find
 from readoff.store.browse import open_to_read, run_page
-from support.page_load import many_runs
+from readoff.studies import load_study
+from support.page_load import STUDY, many_runs
 
 
 def rows_looked_at(path, view):
@@ -28,12 +30,18 @@ def rows_looked_at(path, view):
     return steps
 
 
+def study():
+    return load_study("many.toml", STUDY)
+
+
 ASKED = {
     "latest": lambda store: run_page(store, limit=8),
     "runs": lambda store: runs_view(store, "", "", "", 0),
     "labels": find.labels,
     "two configurations": lambda store: configurations_view(store, ["label-0000", "label-0001"]),
     "their findings": lambda store: findings_view(store, "label-0000", "label-0001", Rules(0.02)),
+    "a study's findings": lambda store: findings_view(store, "", "", Rules(0.02, study())),
+    "a study's next step": lambda store: step_shown(store, study()),
 }
 
 

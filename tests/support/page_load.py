@@ -19,7 +19,15 @@ from readoff.readings import load_schemas
 from readoff.store import open_store
 from support import store_samples as samples
 from support.agent_twin import Port
+from support.study_records import STUDY as STUDY_OF_TWO
 
+STUDY = (
+    STUDY_OF_TWO.replace("as-found", "label-0000")
+    .replace("zero-ws", "label-0001")
+    .replace("shown_rate", "rate")
+    .replace("boots = 3", "boots = 5")
+)
+"""Of the first two labels of a store of many."""
 A_BOOT, A_LABEL = 10, 50
 """Runs of one boot, and of one label, in a store of many."""
 TESTS = Path(__file__).resolve().parents[1]
