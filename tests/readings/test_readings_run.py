@@ -432,3 +432,17 @@ def test_any_captures_are_read_without_a_crash_and_spans_point_at_the_digits(cap
         if not reading.derived:
             shown = capture.octets[reading.begin : reading.end : step].decode("cp437")
             assert Decimal(shown.replace(",", "")).as_tuple() == reading.value.as_tuple()
+
+
+def test_what_is_held_on_the_console_is_not_held_again_on_its_screen():
+    schemas = load(schema_text())
+    twice = read_run([console(b"Mill\r\nScore: ****\r\n"), screen(b"Mill", b"Score: ****")], schemas)
+    assert [(hold.capture, hold.reason) for hold in twice.holds] == [
+        (0, "'****': the number did not fit its field")
+    ]
+    other = read_run([console(b"Mill\r\nScore: ****\r\n"), screen(b"Mill", b"Score: <9")], schemas)
+    assert [hold.capture for hold in other.holds] == [0, 1]
+    more = read_run(
+        [console(b"Mill\r\nScore: 5\r\nScore: ****\r\n"), screen(b"Mill", b"Score: ****")], schemas
+    )
+    assert [hold.capture for hold in more.holds] == [0]

@@ -206,9 +206,10 @@ class _Merged:
                     self.holds.append(entry)
         if self.schema.metric(name).formula:
             return  # a witness's derived holds repeat those of its inputs
+        ours = base.taker.entries[name] if base else []
         for source in self.sources:
             if source is not base:
-                self.holds += [entry for entry in source.taker.entries[name] if isinstance(entry, Hold)]
+                self.holds += _further_holds(source.taker.entries[name], ours)
 
     def _missing(self, name: str, chosen: dict[str, _Source | None]) -> None:
         """A metric that should be there and is not; a derived one is missed only where its inputs are not."""
@@ -223,6 +224,16 @@ class _Merged:
 
     def _hold(self, name: str, reason: str, first: Entry, last: Entry, index: int) -> Hold:
         return Hold(reason, first.begin, last.end, self.schema.name, index, name, last.line)
+
+
+def _further_holds(theirs: Sequence[Entry], ours: Sequence[Entry]) -> list[Hold]:
+    """What a witness holds beyond what is held already: the same number on the screen too is one thing, not two."""
+    told = {-back: each.reason for back, each in enumerate(reversed(ours), 1) if isinstance(each, Hold)}
+    return [
+        each
+        for back, each in enumerate(theirs, -len(theirs))
+        if isinstance(each, Hold) and told.get(back) != each.reason
+    ]
 
 
 def as_shown(reading: Reading) -> str:
