@@ -318,6 +318,19 @@ def test_why_of_what_is_not_there(taken, arguments, said):
     assert said in run("why", *arguments, status=2).stderr
 
 
+def test_a_boot_of_several_units_has_no_mean(bench):
+    octets = records.gauge_boots(["100.1", "99.8"], ["105.3"])
+    octets.append(
+        records.run(3, "as-found", 3, b"Level: 2.0 seconds\r\n", program="gauge", path="C:\\GAUGE.COM")
+    )
+    judged(bench, octets, status=1)
+    got = answer("why", "as-found~zero-ws:gauge:level", "--study", "g.toml")
+    [side] = [sides["as-found"] for sides in got["metrics"].values()]
+    values = {boot["boot"][-1]: boot["value"] for boot in side}
+    assert values["3"] is None and sum(each is not None for each in values.values()) == 1
+    assert "boot 11223344-00000003: has no mean" in run("why", got["finding"], "--study", "g.toml").output
+
+
 def test_why_of_the_overall_figure(bench):
     study = records.gauge_study(end='[[metrics]]\nmetric = "elapsed"\n')
     octets = records.gauge_boots(["100.1", "99.8", "99.9"], ["105.3", "105.1", "105.2"])

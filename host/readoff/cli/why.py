@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -152,16 +151,14 @@ def _lower(names: Sequence[str]) -> tuple[str, str]:
 
 def _boots(store: Store, evidence: Sequence[Evidence]) -> Iterable[dict[str, Any]]:
     """The boots of one side, each with its value and its readings."""
-    boots: dict[str, list[Evidence]] = {}
-    for each in evidence:
-        boots.setdefault(each.run.boot, []).append(each)
-    for boot, members in boots.items():
-        values = [each.reading.approximate for each in members]
-        fits = all(value > 0 for value in values)
-        mean = math.exp(math.fsum(map(math.log, values)) / len(values)) if fits else None
+    from readoff.reports.comparison import by_boot, mean_of
+
+    for boot, members in by_boot(evidence).items():
+        fits = all(each.reading.approximate > 0 for each in members)
+        fits = fits and len({each.reading.unit for each in members}) == 1
         yield {
             "boot": boot,
-            "value": mean,
+            "value": mean_of(members) if fits else None,
             "unit": members[0].reading.unit,
             "readings": [_reading(store, each) for each in members],
         }
