@@ -26,9 +26,8 @@ _UNFIT = re.compile(r"[^A-Za-z0-9._~!#$%&'()@^{}-]")
 
 
 def run_title(run: RunRow) -> str:
-    """A run in one line: its configuration and its program, or the file that came alone."""
-    what = f"{run.label} · {run.program} {run.arguments}" if run.kind == "run" else f"file {run.path}"
-    return f"Run {run.number}: {what}".rstrip()
+    """A run in one line, with its program's arguments."""
+    return f"Run {run.number}: {looks.what_ran(run)} {run.arguments}".rstrip()
 
 
 def lines_of(capture: Capture) -> list[str]:

@@ -7,8 +7,12 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from readoff.store.find import RunRow
 
 _PIPE_WIDTH, _LEAST_WIDTH = 100, 40
 _LONGEST_WORD = 24  # of a table's cell that is not broken
@@ -114,3 +118,8 @@ def heading(text: str) -> None:
 def counted(count: int, one: str, many: str = "") -> str:
     """ "1 run", "2 runs"."""
     return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def what_ran(run: RunRow) -> str:
+    """What a run was of: its configuration and its program, or the file that came alone."""
+    return f"{run.label or '(no label)'} · {run.program}" if run.kind == "run" else f"file {run.path}"

@@ -246,9 +246,8 @@ class _Teller:
         if run is None:
             shot = find.snapshot(self.store, ident)
             return f"snapshot {ident} of {shot.label}" if shot else f"record {ident}"
-        what = f"{run.label} · {run.program}" if run.kind == "run" else f"file {run.path}"
         repeat = f" {run.repeat}/{run.repeats}" if run.repeat is not None else ""
-        return f"run {run.number}, {what}{repeat}, {run.state}, {looks.counted(run.readings, 'reading')}"
+        return f"run {run.number}, {looks.what_ran(run)}{repeat}, {run.state}, {looks.counted(run.readings, 'reading')}"
 
     def say(self, text: str) -> None:
         """Prints a line, whatever stands in it."""
