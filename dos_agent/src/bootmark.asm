@@ -186,12 +186,7 @@ serial_find:
         mov     cx, SERIAL_SIZE
         mov     ah, 3Fh
         call    dos
-        pushf
-        push    ax
-        mov     ah, 3Eh
-        call    dos
-        pop     ax
-        popf
+        call    handle_close
         jc      .zero
         cmp     ax, SERIAL_SIZE
         jne     .zero                   ; somebody's file: it stays as it is
@@ -210,12 +205,7 @@ serial_find:
         mov     cx, SERIAL_SIZE
         mov     ah, 40h
         call    dos
-        pushf
-        push    ax
-        mov     ah, 3Eh
-        call    dos
-        pop     ax
-        popf
+        call    handle_close
         jc      .delete
         cmp     ax, SERIAL_SIZE
         je      .leave

@@ -22,13 +22,8 @@ section .text
 ; Input: [probe_at].  Output: CX = octets of the section probe_memory in scratch; [probe_problem].
 ; Destroys: all but SP.
 probe_memory:
-        mov     di, scratch
-        mov     cx, L_probe_memory_size + 1
-        xor     al, al
-        rep     stosb
-        mov     byte [scratch + L_probe_memory.region], MEMORY_REGION_CONVENTIONAL
-        mov     byte [scratch + L_probe_memory.read_octets], 2
-        call    probe_timer
+        mov     ax, MEMORY_REGION_CONVENTIONAL | 2 << 8
+        call    stairs_begin
         jc      stairs_none
         mov     byte [probe_problem], PROBE_PROBLEM_NO_MEMORY
         mov     bx, 0FFFFh              ; more than there is: DOS tells the largest block
@@ -62,46 +57,12 @@ probe_memory:
         mov     word [chain_full], 0
         mov     word [stair_link], chain_link
         mov     word [stair_burst], chain_burst
-        mov     di, scratch + L_probe_memory_size + 1
         call    stairs
         push    di
-        push    es
-        mov     es, [chain_block]
-        mov     ah, 49h
-        call    dos
-        pop     es
+        mov     ax, [chain_block]
+        call    block_free
         pop     di
-        ; fall through
-
-; stairs_finish: the rest of a staircase's section.
-; Input: DI behind the last point, [stair_points].  Output: CX = octets of the section.  Destroys: AX, SI, DI.
-stairs_finish:
-        push    di
-        mov     al, [stair_points]
-        mov     [scratch + L_probe_memory_size], al
-        lea     si, [di - L_memory_point_size]
-        mov     di, scratch + L_probe_memory.largest
-        mov     cx, L_memory_point_size
-        rep     movsb
-        mov     si, scratch + L_probe_memory_size + 1
-        mov     di, scratch + L_probe_memory.smallest
-        mov     cx, L_memory_point_size
-        rep     movsb
-        mov     word [scratch + L_probe_memory.stride], STRIDE
-        mov     byte [scratch + L_probe_memory.passes], PASSES
-        mov     ax, [probe_overhead]
-        mov     [scratch + L_probe_memory.overhead], ax
-        pop     cx
-        sub     cx, scratch
-        ret
-
-; stairs_none: a section without points.
-; Input: [probe_problem].  Output: CX = octets of the section.  Destroys: AL.
-stairs_none:
-        mov     al, [probe_problem]
-        mov     [scratch + L_probe_memory.problem], al
-        mov     cx, L_probe_memory_size + 1
-        ret
+        jmp     stairs_finish
 
 ; chain_link: link the nodes of a block.
 ; Input: [stair_nodes], no fewer than the last time.  Output: [stair_round], [stair_round_reads], the visits.
@@ -182,7 +143,7 @@ chain_link:
         ret
 
 ; chain_burst: make visits, and time them.
-; Input: AX = visits.  Output: AX = counts.  Destroys: BX, CX, DX, SI.
+; Input: AX = visits, interrupts off.  Output: AX = counts.  Destroys: BX, CX, DX, SI.
 chain_burst:
         push    di
         push    bp
@@ -190,8 +151,6 @@ chain_burst:
         mov     bp, ax
         mov     bx, [chain_at]
         mov     si, [chain_visit]
-        pushf
-        cli
         call    pit_count
         mov     di, ax
 .visit:
@@ -215,14 +174,11 @@ chain_burst:
         jmp     .visit
 .over:
         call    pit_count
-        popf
         pop     ds
         sub     di, ax
         mov     ax, di
         mov     [chain_at], bx
         mov     [chain_visit], si
-        mov     cl, [timer_shift]
-        shr     ax, cl
         pop     bp
         pop     di
         ret

@@ -333,8 +333,7 @@ console_flush:
         mov     cx, [console_used]
         jcxz    .screen
         mov     al, TAG_CONSOLE
-        mov     si, scratch
-        call    section_whole
+        call    section_in_scratch
         jc      .failed
         add     [console_kept], cx
         adc     word [console_kept + 2], 0

@@ -26,9 +26,8 @@ fpu_section:
         call    coprocessor_kind
 .write:
         mov     al, TAG_FPU
-        mov     si, scratch
         mov     cx, L_fpu_size
-        jmp     section_whole
+        jmp     section_in_scratch
 
 %if L_fpu.infinity != L_fpu.kind + 1
 %error "kind and infinity are written as one word"

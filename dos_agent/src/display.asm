@@ -27,9 +27,8 @@ display_section:
         mov     [scratch + L_display.rows], ah
         pop     es
         mov     al, TAG_DISPLAY
-        mov     si, scratch
         mov     cx, L_display_size
-        jmp     section_whole
+        jmp     section_in_scratch
 
 %if L_display.columns != L_display.mode + 1 || L_display.alternate != L_display.combination + 1
 %error "neighbours in the section display are written as one word"

@@ -97,12 +97,11 @@ dos_setup_section:
         mov     [scratch + L_dos_setup.in_high_memory], al
 .write:
         mov     al, TAG_DOS_SETUP
-        mov     si, scratch
         mov     cx, L_dos_setup_size
-        jmp     section_whole
+        jmp     section_in_scratch
 
 ; tables_count: entries in a chain of tables: pointer to the next, count, entries.
-; Input: ES:BX = the lists, SI = where in them the chain begins.  Output: AX, FFFFh where none.  Destroys: CX SI.
+; Input: ES:BX = the lists, SI = where in them the chain begins.  Output: AX, FFFFh where none.  Destroys: CX DX SI.
 tables_count:
         push    es
         xor     ax, ax
@@ -116,14 +115,10 @@ tables_count:
         loop    .next
 .done:
         pop     es
-        test    ax, ax
-        jnz     .told
-        dec     ax
-.told:
-        ret
+        jmp     short count_told
 
 ; buffers_count: the chain of disk buffers before DOS 4: each begins with the pointer to the next.
-; Input: ES:BX = the lists.  Output: AX, FFFFh where it can't be told.  Destroys: CX SI.
+; Input: ES:BX = the lists.  Output: AX, FFFFh where it can't be told.  Destroys: CX DX SI.
 buffers_count:
         push    es
         xor     ax, ax
@@ -135,9 +130,14 @@ buffers_count:
         inc     ax
         les     si, [es:si]
         loop    .next
-        mov     ax, 0                   ; it goes in a ring: not this DOS's way
+        xor     ax, ax                  ; it goes in a ring: not this DOS's way
 .done:
         pop     es
+        ; fall through
+
+; count_told: a count of nothing means that it can't be told.
+; Input: AX.  Output: AX, FFFFh instead of 0.  Destroys: nothing.
+count_told:
         test    ax, ax
         jnz     .told
         dec     ax
@@ -187,11 +187,8 @@ devices_section:
         mov     byte [snapshot_cut], 1
 .over:
         pop     es
-        mov     cx, di
-        mov     si, scratch
-        sub     cx, si
         mov     al, TAG_DEVICES
-        jmp     section_whole
+        jmp     section_up_to
 
 %if DRIVERS_MOST * L_device_driver_size > SCRATCH_SIZE
 %error "the chain of drivers does not fit into scratch"
@@ -211,11 +208,8 @@ drives_section:
         cmp     si, DRIVE_LAST
         jbe     .drive
         mov     byte [critical_seen], 0 ; a drive that is not ready is no news here
-        mov     cx, di
-        mov     si, scratch
-        sub     cx, si
         mov     al, TAG_DRIVES
-        jmp     section_whole
+        jmp     section_up_to
 
 ; drive_ask: one drive; only a local and fixed one is read from.
 ; Input: SI = drive, DI = where.  Output: DI behind its entry, or as it was when there is no such drive.
@@ -223,8 +217,7 @@ drives_section:
 drive_ask:
         push    di
         mov     cx, L_drive_size
-        xor     al, al
-        rep     stosb
+        call    clear
         pop     di
         mov     ax, si
         add     al, 'A' - 1
@@ -290,11 +283,8 @@ disks_section:
         pop     es
         mov     dl, DISK_FIXED
         call    disks_ask
-        mov     cx, di
-        mov     si, scratch
-        sub     cx, si
         mov     al, TAG_DISKS
-        jmp     section_whole
+        jmp     section_up_to
 
 ; disks_ask: some disks.
 ; Input: AL = how many, DL = the first, DI = where.  Output: DI behind their entries.  Destroys: AX BX CX DX SI.
@@ -322,8 +312,7 @@ disks_ask:
 disk_ask:
         mov     si, di
         mov     cx, L_disk_size
-        xor     al, al
-        rep     stosb
+        call    clear
         mov     [si + L_disk.number], dl
         push    dx
         mov     ah, DISK_KIND
@@ -388,6 +377,5 @@ vectors_section:
         mov     cx, 4
         rep     movsw
         mov     al, TAG_VECTORS
-        mov     si, scratch
         mov     cx, L_vectors_size
-        jmp     section_whole
+        jmp     section_in_scratch

@@ -26,8 +26,7 @@ section .text
 edge_before:
         mov     di, edge_part
         mov     cx, L_run_clock_size
-        xor     al, al
-        rep     stosb
+        call    clear
         call    rtc_read
         mov     [edge_part + L_run_clock.start + L_clock_edge.state], al
         mov     [edge_part + L_run_clock.end + L_clock_edge.state], al

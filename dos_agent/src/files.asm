@@ -42,6 +42,17 @@ files_fresh:            resb 1          ; 1: a file has that time
 
 section .text
 
+; handle_close: close a file after a call whose answer is still needed.
+; Input: BX = handle.  Output: AX and flags as they were.  Destroys: nothing.
+handle_close:
+        pushf
+        push    ax
+        mov     ah, 3Eh
+        call    dos
+        pop     ax
+        popf
+        ret
+
 ; files_list: list all files that fit, in the record.
 ; Input: option_files, an open record.  Output: [files_list_*]; CF=1 when it could not be written.
 ; Destroys: all but SP.
@@ -243,7 +254,7 @@ files_add_up:
         clc
 .close:
         pushf
-        call    file_close
+        call    handle_close
         popf
 .leave:
         ret

@@ -75,11 +75,8 @@ display_rom_section:
         mov     cx, ROM_HEAD / 2
         rep     movsw
         pop     ds
-        mov     cx, di
-        mov     si, scratch
-        sub     cx, si
         mov     al, TAG_DISPLAY_ROM
-        jmp     section_whole
+        jmp     section_up_to
 .none:
         pop     ds
         clc
@@ -117,11 +114,8 @@ vbe_section:
         cmp     word [VBE_BLOCK + 2], 'SA'
         jne     .none
         call    vbe_told
-        mov     cx, di
-        mov     si, scratch
-        sub     cx, si
         mov     al, TAG_VBE
-        jmp     section_whole
+        jmp     section_up_to
 .none:
         clc
         ret
@@ -236,11 +230,8 @@ dmi_section:
         rep     movsb
         pop     ds
 .write:
-        mov     cx, di
-        mov     si, scratch
-        sub     cx, si
         mov     al, TAG_DMI
-        jmp     section_whole
+        jmp     section_up_to
 .none:
         pop     es
         clc
@@ -271,9 +262,8 @@ pnp_section:
         mov     [scratch + L_pnp.oem + 2], ax
         pop     es
         mov     al, TAG_PNP
-        mov     si, scratch
         mov     cx, L_pnp_size
-        jmp     section_whole
+        jmp     section_in_scratch
 .none:
         pop     es
         clc

@@ -39,13 +39,8 @@ section .text
 ; Input: a snapshot was taken ([processor_known], [xms_entry]).
 ; Output: CX = octets of the section probe_extended in scratch; [probe_problem].  Destroys: all but SP.
 probe_extended:
-        mov     di, scratch
-        mov     cx, L_probe_memory_size + 1
-        xor     al, al
-        rep     stosb
-        mov     byte [scratch + L_probe_memory.region], MEMORY_REGION_EXTENDED
-        mov     byte [scratch + L_probe_memory.read_octets], 4
-        call    probe_timer
+        mov     ax, MEMORY_REGION_EXTENDED | 4 << 8
+        call    stairs_begin
         jc      .none
         mov     al, PROBE_PROBLEM_BEFORE_386
         cmp     byte [processor_known], PROCESSOR_I80386
@@ -97,7 +92,6 @@ probe_extended:
         mov     word [flat_linked], 0
         mov     word [stair_link], flat_link
         mov     word [stair_burst], flat_burst
-        mov     di, scratch + L_probe_memory_size + 1
         call    stairs
         push    di
         mov     dx, [flat_handle]
@@ -221,15 +215,13 @@ flat_link:
         ret
 
 ; flat_burst: make visits, and time them.
-; Input: AX = visits.  Output: AX = counts.  Destroys: BX, CX, DX, SI.
+; Input: AX = visits, interrupts off.  Output: AX = counts.  Destroys: BX, CX, DX, SI.
 flat_burst:
         push    ebp
         push    edi
         push    eax
         mov     bp, ax
         mov     esi, [flat_at]
-        pushf
-        cli
         call    flat_enter
         call    pit_count
         mov     di, ax
@@ -248,12 +240,9 @@ flat_burst:
         call    pit_count
         sub     di, ax
         call    flat_leave
-        popf
         mov     [flat_at], esi
         pop     eax
         mov     ax, di
-        mov     cl, [timer_shift]
-        shr     ax, cl
         pop     edi
         pop     ebp
         ret

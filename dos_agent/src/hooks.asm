@@ -80,6 +80,15 @@ section .hooks
         call    on_own_stack
 %endmacro
 
+; call_below: call the handler below with a bit of the gate set, and return to the caller.
+%macro call_below 2
+        or      byte [cs:gate], %1
+        pushf
+        call    far [cs:%2]
+        and     byte [cs:gate], ~%1 & 0FFh
+        iret
+%endmacro
+
 ; on_own_stack: call [hook_work] with ES = SS = our segment, DS as it was, DF = 0, interrupts off.
 ; The routine may turn them on, and may destroy all but SS, SP.
 ; Input: interrupts off, all registers for the routine.  Output: interrupts off.  Destroys: flags.
@@ -212,11 +221,7 @@ hook_dos:
         unless_free .pass
         keep_quickly dl, .octet_more
 .print:
-        or      byte [cs:gate], GATE_PRINTING
-        pushf
-        call    far [cs:old_dos]
-        and     byte [cs:gate], ~GATE_PRINTING & 0FFh
-        iret
+        call_below GATE_PRINTING, old_dos
 .octet_more:
         pop     bx
         work    octet_printed
@@ -324,11 +329,7 @@ hook_console:
         unless_free .pass
         keep_quickly al, .more
 .show:
-        or      byte [cs:gate], GATE_CONSOLE
-        pushf
-        call    far [cs:old_console]
-        and     byte [cs:gate], ~GATE_CONSOLE & 0FFh
-        iret
+        call_below GATE_CONSOLE, old_console
 .more:
         pop     bx
         work    octet_shown

@@ -7,8 +7,7 @@ section .text
 files_keep:
         mov     di, files_part
         mov     cx, L_files_after_size
-        xor     al, al
-        rep     stosb
+        call    clear
         mov     [files_over], al
         call    files_list_again
         mov     al, FILES_AFTER_FLAGS_LIST_LOST
@@ -63,10 +62,7 @@ files_list_again:
         mov     [files_next], ax
         popf
 .close:
-        pushf
-        mov     ah, 3Eh
-        call    dos
-        popf
+        call    handle_close
 .leave:
         ret
 
@@ -111,16 +107,16 @@ files_compare:
         cmp     byte [file_all], 0
         je      .close_unreadable
         inc     word [files_part + L_files_after.kept]
-        jmp     file_close
+        jmp     handle_close
 .close_unreadable:
-        call    file_close
+        call    handle_close
 .unreadable:
         or      byte [files_part + L_files_after.flags], FILES_AFTER_FLAGS_UNREADABLE
         ret
 .failed:
         mov     byte [files_over], 1
         or      byte [files_part + L_files_after.flags], FILES_AFTER_FLAGS_SPOOL_FAILED
-        jmp     file_close
+        jmp     handle_close
 
 ; files_entry_of: look a file up in the list.
 ; Input: dta, [files_number], [files_next].  Output: BX = its entry; CF=1 when it is not there.  Destroys: AX, CX, SI, DI.

@@ -29,11 +29,8 @@ cpuid_section:
         cmp     byte [processor_known], PROCESSOR_CPUID
         jne     .none
         call    processor_leaves
-        mov     cx, di
-        mov     si, scratch
-        sub     cx, si
         mov     al, TAG_CPUID
-        jmp     section_whole
+        jmp     section_up_to
 .none:
         clc
         ret
@@ -117,9 +114,8 @@ control_section:
         jne     .none
         call    control_register
         mov     al, TAG_CONTROL
-        mov     si, scratch
         mov     cx, L_control_size
-        jmp     section_whole
+        jmp     section_in_scratch
 .none:
         clc
         ret

@@ -128,9 +128,8 @@ xms_section:
         call    xms_large
 .write:
         mov     al, TAG_XMS
-        mov     si, scratch
         mov     cx, L_xms_size
-        jmp     section_whole
+        jmp     section_in_scratch
 .no_manager:
         pop     es
         clc
@@ -215,9 +214,8 @@ ems_section:
         call    ems_call
         mov     [scratch + L_ems.handles], bx
         mov     al, TAG_EMS
-        mov     si, scratch
         mov     cx, L_ems_size
-        jmp     section_whole
+        jmp     section_in_scratch
 .none:
         clc
         ret

@@ -18,9 +18,8 @@ memory_section:
         mov     [scratch + L_memory.e801_low_kb], cx
         mov     [scratch + L_memory.e801_high_64kb], dx
         mov     al, TAG_MEMORY
-        mov     si, scratch
         mov     cx, L_memory_size
-        jmp     section_whole
+        jmp     section_in_scratch
 
 ; extended_memory: ask INT 15h AH=88h.
 ; Input: none.  Output: AX = KB above 1 MB, or MEMORY_UNTOLD.  Destroys: BX.

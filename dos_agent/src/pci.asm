@@ -22,9 +22,8 @@ pci_sections:
         mov     al, [scratch + L_pci_bios.last_bus]
         mov     [pci_last_bus], al
         mov     al, TAG_PCI_BIOS
-        mov     si, scratch
         mov     cx, L_pci_bios_size
-        call    section_whole
+        call    section_in_scratch
         jc      .failed
         mov     byte [pci_left], PCI_FUNCTIONS_MOST
         xor     bx, bx                  ; BH = bus, BL = device and function
@@ -38,9 +37,8 @@ pci_sections:
         mov     [scratch + L_pci_device.function], bl
         call    pci_read_space
         mov     al, TAG_PCI_DEVICE
-        mov     si, scratch
         mov     cx, L_pci_device_size
-        call    section_whole
+        call    section_in_scratch
         jc      .failed
         test    bl, PCI_FUNCTION_MASK
         jnz     .next

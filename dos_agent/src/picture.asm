@@ -297,9 +297,8 @@ picture_section:
         mov     cx, L_picture_size
         rep     movsb
         pop     cx
-        mov     si, scratch
         mov     al, TAG_PICTURE
-        jmp     section_whole
+        jmp     section_in_scratch
 
 ; plane_pack: pack a plane into sections `picture_data`.
 ; Input: DS:SI, CX; ES = CS.  Output: CF=1 when one could not be written.  Destroys: AX, BX, CX, DX, SI, DI.
@@ -314,11 +313,8 @@ plane_pack:
         push    ds
         push    cs
         pop     ds
-        mov     cx, di
-        mov     si, scratch
-        sub     cx, si
         mov     al, TAG_PICTURE_DATA
-        call    section_whole
+        call    section_up_to
         pop     ds
         pop     si
         pop     cx

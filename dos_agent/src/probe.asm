@@ -135,8 +135,7 @@ command_probe:
 probe_record:
         mov     di, run_end_part
         mov     cx, L_run_end_size
-        xor     al, al
-        rep     stosb
+        call    clear
         mov     [clock_ambiguous], al
         mov     [probe_problem], al
         mov     al, RECORD_KIND_PROBE
@@ -163,8 +162,7 @@ probe_record:
         pop     cx
         mov     bx, [probe_at]
         mov     al, [bx + 6]
-        mov     si, scratch
-        call    section_whole
+        call    section_in_scratch
         jc      .close_failed
         mov     byte [spool_news], 0
         call    run_close
@@ -241,6 +239,16 @@ probe_start_section:
         pop     di
         mov     si, option_value
         jmp     text_put
+
+; block_free: give memory back to DOS.
+; Input: AX = its segment.  Output: none.  Destroys: AX.
+block_free:
+        push    es
+        mov     es, ax
+        mov     ah, 49h
+        call    dos
+        pop     es
+        ret
 
 ; probe_timer: find out whether the timer can be trusted, and how it counts.
 ; Input: interrupts on.

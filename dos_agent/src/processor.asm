@@ -20,10 +20,8 @@ FPU_CONTROL_FRESH       equ 0003Fh      ; ... and their value after FNINIT
 ; cpu_section: write the section cpu.
 ; Input: none.  Output: CF=1 when the spool failed.  Destroys: AX BX CX DX SI DI.
 cpu_section:
-        mov     di, scratch
         mov     cx, L_cpu_size
-        xor     al, al
-        rep     stosb
+        call    scratch_clear
         call    processor_class
         mov     [scratch + L_cpu.class], al
         mov     word [scratch + L_cpu.msw], MSW_NONE
@@ -43,9 +41,8 @@ cpu_section:
         mov     [scratch + L_cpu.fpu], al
         call    processor_remember
         mov     al, TAG_CPU
-        mov     si, scratch
         mov     cx, L_cpu_size
-        jmp     section_whole
+        jmp     section_in_scratch
 
 ; ----------------------------------------------------------------------------------------------
 ; processor_class: tell the class of the processor.
@@ -58,29 +55,28 @@ processor_class:
         pop     bx                      ; BX = flags as found
         mov     ax, bx
         and     ah, ~FLAGS_HIGH_NIBBLE & 0FFh
-        push    ax
-        popf
-        pushf
-        pop     ax
-        push    bx
-        popf
+        call    .try
         and     ah, FLAGS_HIGH_NIBBLE
         cmp     ah, FLAGS_HIGH_NIBBLE
         je      .before_286
         mov     ax, bx
         or      ah, FLAGS_IOPL_NT
-        push    ax
-        popf
-        pushf
-        pop     ax
-        push    bx
-        popf
+        call    .try
         test    ah, FLAGS_IOPL_NT
         jz      .is_286
         jmp     short guarded_eflags_begin
 
 .is_286:
         mov     al, PROCESSOR_I80286
+        ret
+
+.try:                                   ; AX = flags to set; AX = what they read as; BX are put back
+        push    ax
+        popf
+        pushf
+        pop     ax
+        push    bx
+        popf
         ret
 
 ; An 8086 shifts as often as CL says; an 80186 takes CL modulo 32. The V20 and V30 shift like the 8086 but, unlike
@@ -108,27 +104,14 @@ guarded_eflags_begin:                   ; here only when IOPL or NT could be set
         pushfd
         pop     eax
         mov     ecx, eax                ; ECX = flags as found
-        xor     eax, EFLAGS_AC
-        push    eax
-        popfd
-        pushfd
-        pop     eax
-        push    ecx
-        popfd
-        xor     eax, ecx
         mov     bl, PROCESSOR_I80386
+        mov     eax, EFLAGS_AC
+        call    .flip
         test    eax, EFLAGS_AC
         jz      .known
-        mov     eax, ecx
-        xor     eax, EFLAGS_ID
-        push    eax
-        popfd
-        pushfd
-        pop     eax
-        push    ecx
-        popfd
-        xor     eax, ecx
         mov     bl, PROCESSOR_I80486
+        mov     eax, EFLAGS_ID
+        call    .flip
         test    eax, EFLAGS_ID
         jz      .known
         mov     bl, PROCESSOR_CPUID
@@ -136,6 +119,16 @@ guarded_eflags_begin:                   ; here only when IOPL or NT could be set
         pop     ecx
         pop     eax
         mov     al, bl
+        ret
+.flip:                                  ; EAX = a flag to change, ECX are put back; EAX = what changed
+        xor     eax, ecx
+        push    eax
+        popfd
+        pushfd
+        pop     eax
+        push    ecx
+        popfd
+        xor     eax, ecx
         ret
 guarded_eflags_end:
         cpu     8086

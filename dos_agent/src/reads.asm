@@ -54,11 +54,8 @@ probe_disk:
         mov     [reads_handle], bx
         mov     word [reads_by], reads_file
         call    reads_twice
-        push    ax
         mov     bx, [reads_handle]
-        mov     ah, DOS_CLOSE
-        call    dos
-        pop     ax
+        call    handle_close
         jmp     reads_give_back
 
 ; probe_sectors: sectors through INT 13h.
@@ -111,11 +108,8 @@ probe_sectors:
 ; Input: AL = PROBE_PROBLEM_*.  Output: CX = octets of the section.  Destroys: AX.
 reads_give_back:
         mov     [probe_problem], al
-        push    es
-        mov     es, [reads_block]
-        mov     ah, 49h
-        call    dos
-        pop     es
+        mov     ax, [reads_block]
+        call    block_free
 reads_none:
         mov     al, [probe_problem]
         mov     [scratch + L_probe_reads.problem], al
@@ -125,10 +119,8 @@ reads_none:
 ; reads_begin: 32 KB that lie within one page of 64 KB, as the DMA wants them.
 ; Input: none.  Output: [reads_block], [reads_at]; CF=1 when there is no room.  Destroys: AX, BX, CX, DI.
 reads_begin:
-        mov     di, scratch
         mov     cx, L_probe_reads_size
-        xor     al, al
-        rep     stosb
+        call    scratch_clear
         mov     bx, READS_PARAGRAPHS
         mov     ah, 48h
         call    dos

@@ -18,6 +18,19 @@ record_head:            resb L_header_size      ; also for section heads and END
 
 section .text
 
+; scratch_clear: the beginning of scratch, before a section is built there.
+; Input: CX = octets.  Output: AL = 0, DI behind them.  Destroys: CX.
+scratch_clear:
+        mov     di, scratch
+        ; fall through
+
+; clear: fill with zeros.
+; Input: ES:DI, CX = octets.  Output: AL = 0, DI behind them.  Destroys: CX.
+clear:
+        xor     al, al
+        rep     stosb
+        ret
+
 ; record_open: create the spool file of a new record, write its header.
 ; Input: AL = RECORD_KIND_*.
 ; Output: CF=1, AX = DOS error when there is no file or it can't be written; [ordinal] of the record.
@@ -164,6 +177,19 @@ section_drop:
         mov     [record_length], ax
         mov     [record_length + 2], dx
         jmp     spool_cut
+
+; section_up_to: a section that was built in scratch.
+; Input: AL = tag, DI = behind its last octet.  Output: CF=1 when it could not be written.  Destroys: AX, CX, SI.
+section_up_to:
+        mov     cx, di
+        sub     cx, scratch
+        ; fall through
+
+; section_in_scratch: likewise, where its size is known.
+; Input: AL = tag, CX = its octets.  Output: CF=1 when it could not be written.  Destroys: AX, SI.
+section_in_scratch:
+        mov     si, scratch
+        ; fall through
 
 ; section_whole: a section whose payload lies in one piece. What fails is taken back.
 ; Input: AL = tag, DS:SI = payload (any DS), CX = its octets.  Output: CF=1 when it could not be written.

@@ -27,11 +27,8 @@ residents_section:
         mov     di, scratch
         mov     word [residents_visitor], resident_write
         call    chain_walk
-        mov     cx, di
-        mov     si, scratch
-        sub     cx, si
         mov     al, TAG_RESIDENTS
-        jmp     section_whole
+        jmp     section_up_to
 
 ; free_paragraphs: the largest free block, the agent not counted.
 ; Input: none.  Output: AX.  Destroys: BX CX DX SI DI BP.

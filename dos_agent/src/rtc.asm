@@ -193,8 +193,7 @@ ports_are_alive:
 rtc_read:
         mov     di, rtc_registers
         mov     cx, L_boot.rtc_status_b - L_boot.rtc + 1
-        xor     al, al
-        rep     stosb                   ; the status octet follows the registers
+        call    clear                   ; the status octet follows the registers
         call    rtc_find
         jnc     .there
         mov     al, RTC_STATE_ABSENT
@@ -282,8 +281,7 @@ cmos_section:
         mov     byte [scratch + RTC_CENTURY], 0 ; belongs to the clock, not to the settings
         mov     cx, CMOS_SIZE
         mov     al, TAG_CMOS
-        mov     si, scratch
-        jmp     section_whole
+        jmp     section_in_scratch
 
 ; cmos_unmirror: the first chips had 64 octets and show them twice; the second time, clock and all, becomes zeros.
 ; Input: scratch = 128 octets.  Output: scratch.  Destroys: AX CX SI DI.

@@ -71,8 +71,7 @@ command_run:
 run_record:
         mov     di, run_end_part
         mov     cx, L_run_end_size
-        xor     al, al
-        rep     stosb
+        call    clear
         mov     [clock_ambiguous], al
         mov     [program_broken], al
         mov     [program_divided], al

@@ -49,11 +49,8 @@ run_start_section:
 ; run_start_put: write it.
 ; Input: scratch, DI behind it.  Output: CF=1 when it could not be written.  Destroys: AX, BX, CX, DX, SI, DI.
 run_start_put:
-        mov     cx, di
-        mov     si, scratch
-        sub     cx, si
         mov     al, TAG_RUN_START
-        jmp     section_whole
+        jmp     section_up_to
 
 ; run_start_head: what a run and a probe have in common at the beginning of that section.
 ; Input: [repeat], options, BX = free paragraphs.  Output: scratch, DI behind the label.  Destroys: AX, BX, SI.

@@ -268,11 +268,8 @@ screen_section:
 .leave:
         ret
 .packed:
-        mov     cx, di
-        mov     si, scratch
-        sub     cx, si
         mov     al, TAG_SCREEN
-        call    section_whole
+        call    section_up_to
         jc      .failed
         ret
 

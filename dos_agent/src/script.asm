@@ -101,10 +101,7 @@ script_section:
         mov     si, option_script
         mov     di, scratch
         call    text_put
-        mov     si, scratch
-        mov     cx, di
-        sub     cx, si
         mov     al, TAG_KEYS
-        jmp     section_whole
+        jmp     section_up_to
 .leave:
         ret

@@ -60,9 +60,8 @@ boot_section:
         mov     [scratch + L_boot.ticks], ax
         mov     [scratch + L_boot.ticks + 2], dx
         mov     al, TAG_BOOT
-        mov     si, scratch
         mov     cx, L_boot_size
-        jmp     section_whole
+        jmp     section_in_scratch
 
 ; ----------------------------------------------------------------------------------------------
 ; snapshot_start_section: write the section snapshot_start: the configuration's label.
@@ -81,8 +80,7 @@ snapshot_start_section:
         mov     cx, ax
         inc     cx
         mov     al, TAG_SNAPSHOT_START
-        mov     si, scratch
-        jmp     section_whole
+        jmp     section_in_scratch
 
 ; ----------------------------------------------------------------------------------------------
 ; bios_section: write the section bios.
@@ -123,9 +121,8 @@ bios_section:
         mov     [scratch + L_bios.rom_sum], dx
         mov     [scratch + L_bios.rom_sum + 2], bx
         mov     al, TAG_BIOS
-        mov     si, scratch
         mov     cx, L_bios_size
-        jmp     section_whole
+        jmp     section_in_scratch
 
 %if L_bios.revision != L_bios.submodel + 1
 %error "submodel and revision are written as one word"
@@ -193,9 +190,8 @@ dos_section:
 .windows:
         mov     [scratch + L_dos.windows], ax           ; and the minor
         mov     al, TAG_DOS
-        mov     si, scratch
         mov     cx, L_dos_size
-        jmp     section_whole
+        jmp     section_in_scratch
 
 %if L_dos.minor != L_dos.major + 1 || L_dos.windows_minor != L_dos.windows + 1
 %error "versions in the section dos are written as words"

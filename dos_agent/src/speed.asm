@@ -29,9 +29,8 @@ speed_section:
         call    speed_by_loop
 .write:
         mov     al, TAG_SPEED
-        mov     si, scratch
         mov     cx, L_speed_size
-        jmp     section_whole
+        jmp     section_in_scratch
 
 ; timer_pace: does the timer's counter fall by one or by two?
 ; Input: clock_reads_back, clock_halves.  Output: timer_shift = 0 or 1.  Destroys: AX.

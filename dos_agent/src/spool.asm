@@ -308,10 +308,7 @@ room_take:
         jnc     .leave
         jmp     short .give
 .close_failed:
-        push    ax
-        mov     ah, 3Eh
-        call    dos
-        pop     ax
+        call    handle_close
 .give:
         push    ax
         call    room_give

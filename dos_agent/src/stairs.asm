@@ -28,7 +28,7 @@ stair_sizes_end:
 section .bss
         alignb  2
 stair_link:             resw 1                  ; routine that links [stair_nodes] nodes; gives stair_round, round_reads
-stair_burst:            resw 1                  ; routine that makes AX visits; gives AX = counts
+stair_burst:            resw 1                  ; likewise, that makes AX visits; gives AX = the timer's counts
 stair_most:             resw 1                  ; nodes that there is room for
 stair_nodes:            resw 1                  ; in this block
 stair_round:            resw 1                  ; visits once around the block
@@ -41,10 +41,52 @@ stair_doublings:        resb 1
 
 section .text
 
+; stairs_begin: the beginning of a staircase's section.
+; Input: AL = MEMORY_REGION_*, AH = octets a read.  Output: as probe_timer.  Destroys: AX, BX, CX, DX, DI.
+stairs_begin:
+        push    ax
+        mov     cx, L_probe_memory_size + 1
+        call    scratch_clear
+        pop     ax
+        mov     [scratch + L_probe_memory.region], al
+        mov     [scratch + L_probe_memory.read_octets], ah
+        jmp     probe_timer
+
+; stairs_finish: the rest of a staircase's section.
+; Input: DI behind the last point, [stair_points].  Output: CX = octets of the section.  Destroys: AX, SI, DI.
+stairs_finish:
+        push    di
+        mov     al, [stair_points]
+        mov     [scratch + L_probe_memory_size], al
+        lea     si, [di - L_memory_point_size]
+        mov     di, scratch + L_probe_memory.largest
+        mov     cx, L_memory_point_size
+        rep     movsb
+        mov     si, scratch + L_probe_memory_size + 1
+        mov     di, scratch + L_probe_memory.smallest
+        mov     cx, L_memory_point_size
+        rep     movsb
+        mov     word [scratch + L_probe_memory.stride], STRIDE
+        mov     byte [scratch + L_probe_memory.passes], PASSES
+        mov     ax, [probe_overhead]
+        mov     [scratch + L_probe_memory.overhead], ax
+        pop     cx
+        sub     cx, scratch
+        ret
+
+; stairs_none: a section without points.
+; Input: [probe_problem].  Output: CX = octets of the section.  Destroys: AL.
+stairs_none:
+        mov     al, [probe_problem]
+        mov     [scratch + L_probe_memory.problem], al
+        mov     cx, L_probe_memory_size + 1
+        ret
+
 ; stairs: measure all blocks.
-; Input: [stair_link], [stair_burst], [stair_most], DI = where the points go.
-; Output: DI behind them, [stair_points].  Destroys: AX, BX, CX, DX, SI.
+; Input: [stair_link], [stair_burst], [stair_most].
+; Output: DI behind the last point, [stair_points].  Destroys: AX, BX, CX, DX, SI.
 stairs:
+        mov     di, scratch + L_probe_memory_size + 1
         mov     word [stair_points], 0  ; and the shift
 .octave:
         mov     si, stair_sizes
@@ -158,7 +200,12 @@ stair_pass:
         push    cx
         push    dx
         mov     ax, [stair_visits]
+        pushf
+        cli
         call    [stair_burst]
+        popf
+        mov     cl, [timer_shift]
+        shr     ax, cl
         pop     dx
         pop     cx
         pop     bx

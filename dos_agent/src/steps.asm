@@ -175,8 +175,7 @@ step_reset:
         mov     word [es:BDA_RESET], RESET_WARM
         mov     di, BOOT_MARK_OFFSET
         mov     cx, L_boot_mark_size
-        xor     al, al
-        rep     stosb
+        call    clear
         push    sp
         pop     ax
         cmp     ax, sp

@@ -72,15 +72,12 @@ probe_float:
 triad_begin:
         mov     [stair_burst], bx
         push    ax
-        mov     di, scratch
         mov     cx, L_probe_rate_size
-        xor     al, al
-        rep     stosb
+        call    scratch_clear
         pop     ax
         mov     [scratch + L_probe_rate.bits], al
         mov     word [stair_link], triad_link
-        call    probe_timer
-        ret
+        jmp     probe_timer
 
 triad_problem:
         mov     [probe_problem], al
@@ -112,13 +109,11 @@ triad_link:
         ret
 
 ; integer_burst: so many times through the arrays.
-; Input: AX = visits.  Output: AX = counts.  Destroys: BX, CX, DX, SI.
+; Input: AX = visits, interrupts off.  Output: AX = counts.  Destroys: BX, CX, DX, SI.
 integer_burst:
         push    bp
         mov     bp, ax
         mov     bx, 3
-        pushf
-        cli
         call    pit_count
         push    ax
 .visit:
@@ -136,25 +131,20 @@ integer_burst:
         jnz     .visit
         ; fall through
 
-; burst_end: the end of a burst: AX, flags and BP lie on the stack.
+; burst_end: the end of a burst: the count at its start and BP lie on the stack.
 burst_end:
         call    pit_count
         mov     bx, ax
         pop     ax
-        popf
         pop     bp
         sub     ax, bx
-        mov     cl, [timer_shift]
-        shr     ax, cl
         ret
 
 ; float_burst: so many times through the arrays. An 8087 must be waited for before each instruction.
-; Input: AX = visits, ST0 = q.  Output: AX = counts.  Destroys: BX, CX, DX, SI.
+; Input: AX = visits, ST0 = q, interrupts off.  Output: AX = counts.  Destroys: BX, CX, DX, SI.
 float_burst:
         push    bp
         mov     bp, ax
-        pushf
-        cli
         call    pit_count
         push    ax
 .visit:

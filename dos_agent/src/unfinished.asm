@@ -43,11 +43,8 @@ unfinished_report:
         jc      .again
         mov     [unfinished_handle], ax
         call    unfinished_look
-        pushf
         mov     bx, [unfinished_handle]
-        mov     ah, 3Eh
-        call    dos
-        popf
+        call    handle_close
         jnc     .again
         push    si
         mov     si, text_readoff

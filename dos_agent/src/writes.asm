@@ -101,11 +101,8 @@ probe_graphics:
         call    writes_measure
         push    cx
         call    writes_restore
-        push    es
-        mov     es, [writes_block]
-        mov     ah, 49h
-        call    dos
-        pop     es
+        mov     ax, [writes_block]
+        call    block_free
         pop     cx
         ret
 
@@ -113,10 +110,8 @@ probe_graphics:
 ; Input: none.  Output: [writes_mode]; CF=1 when nothing can be measured ([probe_problem] says why).
 ; Destroys: AX, BX, CX, DX, DI.
 writes_begin:
-        mov     di, scratch
         mov     cx, L_probe_writes_size + 1
-        xor     al, al
-        rep     stosb
+        call    scratch_clear
         push    es
         mov     ax, BIOS_DATA
         mov     es, ax
@@ -201,14 +196,12 @@ writes_link:
         ret
 
 ; writes_burst: write so many times.
-; Input: AX = visits.  Output: AX = counts.  Destroys: BX, CX, DX, SI.
+; Input: AX = visits, interrupts off.  Output: AX = counts.  Destroys: BX, CX, DX, SI.
 writes_burst:
         push    es
         push    di
         mov     es, [writes_segment]
         mov     dx, ax
-        pushf
-        cli
         call    pit_count
         push    ax
         xor     ax, ax
@@ -220,10 +213,7 @@ writes_burst:
         call    pit_count
         mov     bx, ax
         pop     ax
-        popf
         sub     ax, bx
-        mov     cl, [timer_shift]
-        shr     ax, cl
         pop     di
         pop     es
         ret
