@@ -128,17 +128,9 @@ def test_a_look_at_the_keyboard_in_passing_is_no_wait() -> None:
 
 # Inside DOS's own printing (an INT 29h handler of the program's) no file may be written: the screen waits for its turn.
 INSIDE = """
-main:   get_vector 29h, old
-        set_vector 29h, mine
-        mov     dx, text
-        mov     ah, 9
-        int     21h
-        mov     ah, 19h
-        int     21h
-        exit
-mine:   cmp     byte [cs:done], 0
-        jne     .pass
-        inc     byte [cs:done]
+main:   {before}
+        print_with_handler
+        once
         push    ax
         push    cx
         push    di
@@ -152,17 +144,15 @@ mine:   cmp     byte [cs:done], 0
         pop     di
         pop     cx
         pop     ax
-.pass:  jmp     far [cs:old]
-done:   db 0
-old:    dd 0
+        once_end
 text:   db "x and more$"
+{more}
 """
 WORD = "mov word [es:0], 0741h\n mov word [es:2], 0742h"
-FULL = "cld\n xor di, di\n mov cx, 2000\n mov ax, 0741h\n.f: stosw\n inc ax\n and ax, 077Fh\n loop .f"
 
 
 def test_a_screen_from_inside_dos_waits_for_its_turn() -> None:
-    _, ran = run_under_agent(agent_box(AT), INSIDE.format(draw=WORD))
+    _, ran = run_under_agent(agent_box(AT), INSIDE.format(draw=WORD, before="", more=""))
     assert screens(ran.run)[0] == ("mode_set", "AB")
     assert console(ran.run) == b"x and more"
     assert end_of(ran.run)["set"] == set()
@@ -203,11 +193,9 @@ def test_a_screen_that_does_not_pack_is_kept_where_the_buffer_can_be_emptied() -
 
 def test_what_can_not_be_kept_is_told() -> None:
     """From inside DOS, with the buffer nearly full: no room, no file. Flag, line, exit code."""
-    many = "many: mov cx, 3000\n.m: mov al, 'm'\n push cx\n mov ah, 0Eh\n mov bx, 7\n int 10h\n pop cx\n loop .m\n"
-    source = INSIDE.replace("mov     dx, text", "call many\n mov dx, text", 1)
-    source = source.replace("done:   db 0", many + " ret\ndone: db 0")
+    many = "many: mov cx, 3000\n.m: mov al, 'm'\n push cx\n mov ah, 0Eh\n mov bx, 7\n int 10h\n pop cx\n loop .m\n ret"
     noise = "cld\n xor di, di\n mov cx, 2000\n mov ax, 1\n.f: stosw\n add ax, 77\n loop .f"
-    _, ran = run_under_agent(agent_box(LATE), source.format(draw=noise))
+    _, ran = run_under_agent(agent_box(LATE), INSIDE.format(draw=noise, before="call many", more=many))
     assert [moment for moment, _ in screens(ran.run)] == ["exit"]
     assert (end_of(ran.run)["set"], captured_all(ran.run)) == ({"screens_missed"}, 0)
     assert ran.exit.code == EXIT_MISSING and "not every screen" in ran.said

@@ -203,17 +203,8 @@ main:   mov     ax, 0013h
         mov     byte [es:1234], 7
         push    ds
         pop     es
-        get_vector 29h, old
-        set_vector 29h, mine
-        mov     dx, text
-        mov     ah, 9
-        int     21h
-        mov     ah, 19h
-        int     21h
-        exit
-mine:   cmp     byte [cs:done], 0
-        jne     .pass
-        inc     byte [cs:done]
+        print_with_handler
+        once
         push    ax
         mov     ax, 0003h
         int     10h
@@ -222,9 +213,7 @@ mine:   cmp     byte [cs:done], 0
         mov     ax, 0003h
         int     10h
         pop     ax
-.pass:  jmp     far [cs:old]
-done:   db 0
-old:    dd 0
+        once_end
 text:   db "x$"
 """
 

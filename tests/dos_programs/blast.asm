@@ -8,16 +8,7 @@
         bits    16
         org     100h
 
-BDA_COM1        equ 00h
-DATA            equ 0                   ; registers, from the port's base
-LINE_CONTROL    equ 3
-MODEM_CONTROL   equ 4
-LINE_STATUS     equ 5
-DIVISOR_ACCESS  equ 80h                 ; LINE_CONTROL
-EIGHT_N_ONE     equ 03h
-DTR_RTS         equ 03h                 ; MODEM_CONTROL
-CAN_SEND        equ 20h                 ; LINE_STATUS
-ALL_SENT        equ 40h
+FASTEST         equ 1                   ; divisor
 DOS_OPEN        equ 3D00h
 DOS_READ        equ 3Fh
 PIECE           equ 16384
@@ -38,12 +29,10 @@ start:
         int     21h
         jc      .no_file
         mov     [handle], ax
-        mov     ax, BIOS_DATA
-        mov     es, ax
-        mov     di, [es:BDA_COM1]       ; DI = base from here on
-        test    di, di
+        mov     cx, FASTEST
+        call    open_line
         jz      .none
-        call    set_line
+        mov     di, bx                  ; DI = base from here on
 .piece:
         mov     bx, [handle]
         mov     cx, PIECE
@@ -69,11 +58,9 @@ start:
         loop    .octet
         jmp     short .piece
 .sent:
-        lea     dx, [di + LINE_STATUS]
-.drain:
-        in      al, dx
-        test    al, ALL_SENT
-        jz      .drain
+        mov     bx, di
+        mov     ah, ALL_SENT
+        call    wait_status
         mov     dx, text_blast
         call    put_text
         mov     ax, [octets]
@@ -97,26 +84,6 @@ start:
         mov     dx, usage
         jmp     leave_with_usage
 
-; set_line: 8N1 at divisor 1, DTR and RTS on.
-; Input: DI = base.  Output: none.  Destroys: AX, DX.
-set_line:
-        lea     dx, [di + LINE_CONTROL]
-        mov     al, DIVISOR_ACCESS
-        out     dx, al
-        mov     dx, di
-        mov     al, 1
-        out     dx, al
-        inc     dx
-        mov     al, 0
-        out     dx, al
-        lea     dx, [di + LINE_CONTROL]
-        mov     al, EIGHT_N_ONE
-        out     dx, al
-        lea     dx, [di + MODEM_CONTROL]
-        mov     al, DTR_RTS
-        out     dx, al
-        ret
-
 usage:          db "BLAST file", CR, LF, '$'
 text_blast:     db "Blast: $"
 text_octets:    db " octets", CR, LF, '$'
@@ -124,6 +91,7 @@ text_none:      db "Blast: there is no COM1", CR, LF, '$'
 text_no_file:   db "Blast: the file can not be read", CR, LF, '$'
 
 %include "common.inc"
+%include "line.inc"
 
 section .data
 octets:         dd 0

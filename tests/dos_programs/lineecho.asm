@@ -10,21 +10,8 @@
         org     100h
 
 DEFAULT_DIVISOR equ 12
-BDA_COM1        equ 00h
 BDA_TICKS       equ 6Ch
 WAIT_TICKS      equ 2
-DATA            equ 0                   ; registers, from the port's base
-DIVISOR_LOW     equ 0
-DIVISOR_HIGH    equ 1
-LINE_CONTROL    equ 3
-MODEM_CONTROL   equ 4
-LINE_STATUS     equ 5
-DIVISOR_ACCESS  equ 80h                 ; LINE_CONTROL
-EIGHT_N_ONE     equ 03h
-DTR_RTS         equ 03h                 ; MODEM_CONTROL
-RECEIVED        equ 01h                 ; LINE_STATUS
-CAN_SEND        equ 20h
-ALL_SENT        equ 40h
 
 start:
         mov     si, COMMAND_TAIL
@@ -34,12 +21,8 @@ start:
         test    ax, ax
         jz      .usage
         mov     cx, ax
-        mov     ax, BIOS_DATA
-        mov     es, ax
-        mov     bx, [es:BDA_COM1]       ; BX = base from here on
-        test    bx, bx
+        call    open_line               ; BX = base from here on
         jz      .none
-        call    set_line
         mov     al, 'A'
 .letter:
         call    send
@@ -48,22 +31,16 @@ start:
         jbe     .letter
         xor     cx, cx                  ; CX = octets sent back
 .echo:
-        lea     dx, [bx + LINE_STATUS]
-.wait:
-        in      al, dx
-        test    al, RECEIVED
-        jz      .wait
+        mov     ah, RECEIVED
+        call    wait_status
         lea     dx, [bx + DATA]
         in      al, dx
         call    send
         inc     cx
         cmp     al, 'q'
         jne     .echo
-        lea     dx, [bx + LINE_STATUS]
-.drain:
-        in      al, dx
-        test    al, ALL_SENT
-        jz      .drain
+        mov     ah, ALL_SENT
+        call    wait_status
         mov     si, WAIT_TICKS          ; whatever carries the line on passes the last octet on
 .tick:
         mov     di, [es:BDA_TICKS]
@@ -89,35 +66,12 @@ start:
         mov     dx, usage
         jmp     leave_with_usage
 
-; set_line: 8N1 at the divisor, DTR and RTS on.
-; Input: BX = base, CX = divisor.  Output: none.  Destroys: AX, DX.
-set_line:
-        lea     dx, [bx + LINE_CONTROL]
-        mov     al, DIVISOR_ACCESS
-        out     dx, al
-        lea     dx, [bx + DIVISOR_LOW]
-        mov     al, cl
-        out     dx, al
-        lea     dx, [bx + DIVISOR_HIGH]
-        mov     al, ch
-        out     dx, al
-        lea     dx, [bx + LINE_CONTROL]
-        mov     al, EIGHT_N_ONE
-        out     dx, al
-        lea     dx, [bx + MODEM_CONTROL]
-        mov     al, DTR_RTS
-        out     dx, al
-        ret
-
 ; send: wait until the port takes an octet, give it one.
 ; Input: AL, BX = base.  Output: none.  Destroys: DX.
 send:
         push    ax
-        lea     dx, [bx + LINE_STATUS]
-.wait:
-        in      al, dx
-        test    al, CAN_SEND
-        jz      .wait
+        mov     ah, CAN_SEND
+        call    wait_status
         pop     ax
         lea     dx, [bx + DATA]
         out     dx, al
@@ -129,3 +83,4 @@ text_back:      db " octets sent back", CR, LF, '$'
 text_none:      db "Line: there is no COM1", CR, LF, '$'
 
 %include "common.inc"
+%include "line.inc"

@@ -18,27 +18,8 @@ from support.drawn_pictures import (
     schema_text,
     shifted,
 )
+from support.pictured_pace import FONT, LINES, ROWS, SCHEMAS, held, read, values
 from support.reading_texts import schema_text as text_schema
-
-FONT = CHAMFER[8, 16]
-LINES = ["Mill 1.2", "Pace: 84.70"]
-ROWS = grid(LINES, FONT, 20)
-SCHEMAS = load(schema_text())
-
-
-def read(octets, schemas=SCHEMAS, *, name="C:\\SCREEN.BMP"):
-    return read_run([Capture(CaptureKind.FILE, octets, name=name)], schemas)
-
-
-def values(readout):
-    return [as_shown(reading) for reading in readout.readings]
-
-
-def held(readout):
-    assert readout.readings == ()
-    (hold,) = readout.holds
-    return hold.reason
-
 
 # -- read exactly ----------------------------------------------------------------------------------------------------
 

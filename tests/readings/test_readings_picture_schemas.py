@@ -3,37 +3,17 @@
 import pytest
 
 from readoff.errors import SchemaError
-from readoff.readings import Capture, CaptureKind, as_shown, load_schemas, read_run
+from readoff.readings import load_schemas
 from readoff.readings.picture.glyphs import load_glyphs
 from readoff.readings.picture.loading import TABLES
 from readoff.readings.samples import check_samples
 from support.drawn_pictures import (
-    CHAMFER,
     GLYPH_FILE,
     GLYPH_TEXT,
-    grid,
     load,
     schema_text,
 )
-
-FONT = CHAMFER[8, 16]
-LINES = ["Mill 1.2", "Pace: 84.70"]
-ROWS = grid(LINES, FONT, 20)
-SCHEMAS = load(schema_text())
-
-
-def read(octets, schemas=SCHEMAS, *, name="C:\\SCREEN.BMP"):
-    return read_run([Capture(CaptureKind.FILE, octets, name=name)], schemas)
-
-
-def values(readout):
-    return [as_shown(reading) for reading in readout.readings]
-
-
-def held(readout):
-    assert readout.readings == ()
-    (hold,) = readout.holds
-    return hold.reason
+from support.pictured_pace import SCHEMAS
 
 
 def test_the_digest_is_of_the_glyphs_too():

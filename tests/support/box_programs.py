@@ -34,6 +34,26 @@ results: times 256 db 0
         push    cs
         pop     es
 %endmacro
+%macro print_with_handler 0             ; print text; INT 29h goes to mine meanwhile (`once` to `once_end`)
+        get_vector 29h, old
+        set_vector 29h, mine
+        mov     dx, text
+        mov     ah, 9
+        int     21h
+        mov     ah, 19h
+        int     21h
+        exit
+%endmacro
+%macro once 0                           ; what follows is done the first time only
+mine:   cmp     byte [cs:done], 0
+        jne     .pass
+        inc     byte [cs:done]
+%endmacro
+%macro once_end 0
+.pass:  jmp     far [cs:old]
+done:   db 0
+old:    dd 0
+%endmacro
 %macro shrink 0                         ; keep 4 KB, so that EXEC has room
         mov     sp, 1000h
         mov     bx, 100h

@@ -142,36 +142,28 @@ TURNS: list[tuple[str, list[str]]] = [
     ("zero-ws", ["76.0", "76.1"]),
 ]
 
+
 # A program that shows one number of any kind, and what reads it in either of two units.
+def _gauge_schema(name: str, title: str, shown: str, unit: str, better: str) -> str:
+    return rf"""
+schema = "{name}"
+title = "{title}"
+headline = ["level"]
+[recognise]
+all = ['^Level: \S+ {shown}$']
+[metrics.level]
+pattern = '^Level: (?P<number>\S+) {shown}$'
+unit = "{unit}"
+better = "{better}"
+[[samples]]
+text = "Level: 12.5 {shown}"
+readings = {{ level = "12.5" }}
+"""
+
+
 GAUGE_SCHEMAS = {
-    "gauge.toml": r"""
-schema = "gauge"
-title = "Gauge"
-headline = ["level"]
-[recognise]
-all = ['^Level: \S+ points$']
-[metrics.level]
-pattern = '^Level: (?P<number>\S+) points$'
-unit = "points"
-better = "higher"
-[[samples]]
-text = "Level: 12.5 points"
-readings = { level = "12.5" }
-""",
-    "gauge_s.toml": r"""
-schema = "gauge_s"
-title = "Gauge, as a time"
-headline = ["level"]
-[recognise]
-all = ['^Level: \S+ seconds$']
-[metrics.level]
-pattern = '^Level: (?P<number>\S+) seconds$'
-unit = "s"
-better = "lower"
-[[samples]]
-text = "Level: 12.5 seconds"
-readings = { level = "12.5" }
-""",
+    "gauge.toml": _gauge_schema("gauge", "Gauge", "points", "points", "higher"),
+    "gauge_s.toml": _gauge_schema("gauge_s", "Gauge, as a time", "seconds", "s", "lower"),
 }
 
 GAUGE_STUDY = r"""
