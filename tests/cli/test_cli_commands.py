@@ -193,6 +193,7 @@ def test_watch_nothing(bench):
     assert "nothing to watch" in run("watch", status=2).stderr
     assert "no such folder" in run("watch", "--folder", "nowhere", status=2).stderr
     assert run("watch", "--port", "COM1,7", status=4).stderr
+    assert "no line is written nonsense://" in run("watch", "--port", "nonsense://x", status=4).stderr
 
 
 # -- runs, show, held ----------------------------------------------------------------------------------------

@@ -81,6 +81,10 @@ class Address:
         return HostRate(divisor_of(self.rate))
 
 
+# What pySerial opens (its documentation, "URL Handlers"), beside what is opened here.
+_SCHEMES = ("alt", "cp2110", "hwgrep", "loop", "rfc2217", "spy")
+
+
 def parse_address(text: str) -> Address:
     """Reads a line's address. Raises LineError saying what is wrong and how lines are written."""
     place, comma, told = text.rpartition(",")
@@ -94,7 +98,12 @@ def parse_address(text: str) -> Address:
         if place.lower().startswith(prefix):
             host, port = _host_and_port(text, place[len(prefix) :].rstrip("/"))
             return Address(text, form, host, int(told), port)
-    return Address(text, "url" if "://" in place else "port", place, int(told))
+    if "://" not in place:
+        return Address(text, "port", place, int(told))
+    scheme = place.partition("://")[0].lower()
+    if scheme not in _SCHEMES:
+        raise _wrong(text, f"no line is written {scheme}://")
+    return Address(text, "url", place, int(told))
 
 
 def _host_and_port(text: str, rest: str) -> tuple[str, int]:

@@ -31,7 +31,7 @@ from readoff.arrivals.bundled import looks_like_bundle
 from readoff.arrivals.images import FILE_LIMIT, arrivals_in
 from readoff.arrivals.intake import Intake
 from readoff.arrivals.moving import move_away
-from readoff.arrivals.stores import is_of_a_store
+from readoff.arrivals.stores import BESIDE, is_of_a_store
 from readoff.arrivals.told import About, Note, Status, Told, Took
 from readoff.contract.record import MAGIC, Completeness, Record, parse_records
 from readoff.errors import StoreError
@@ -185,7 +185,7 @@ class FolderReader:
         settled = now - seen.since >= self._settle
         seen.holds = MAGIC in octets and not looks_like_bundle(octets)
         if not seen.holds:
-            if settled and Path(path).name.lower() != AGENTS_OWN:
+            if settled and not path.lower().endswith((AGENTS_OWN, *BESIDE)):
                 self._ignored.append(path)
             return settled
         if not settled and (seen.looks < 2 or not goes_to_its_end(octets)):

@@ -18,6 +18,10 @@ _BEGINNINGS = (
 )
 
 
+# Beside a store, and empty or hardly begun.
+BESIDE = ("-wal", "-shm", "-journal")
+
+
 def is_of_a_store(start: bytes) -> bool:
     """Whether octets begin as one of a store's files does."""
     return start.startswith(_BEGINNINGS)
