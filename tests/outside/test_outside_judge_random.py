@@ -25,6 +25,8 @@ from readoff.judge import (
     farthest,
     judge_study,
     largest_g,
+    pooled_levels,
+    two_levels,
 )
 
 RATE = Metric("rate", "frames/s", Better.HIGHER)
@@ -190,3 +192,25 @@ def test_a_boot_stands_out_as_its_studentised_residual_does(seed, count, off):
     if abs(p - 0.01) > 1e-6:
         assert found.stands_out == (p < 0.01)
     assert found.g <= largest_g(count) + 1e-9
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.integers(2, 4), st.integers(2, 5), st.integers(2, 3))
+def test_spread_of_several_configurations_is_that_of_a_nested_analysis_of_variance(
+    seed, sides, boots, repeats
+):
+    """Boots within configurations, readings within boots: mean squares from least squares of the nested models."""
+    generator = np.random.default_rng(seed)
+    logs = generator.normal(0, 1, (sides, 1, 1)) + generator.normal(0, 0.01, (sides, boots, 1))
+    logs = logs + generator.normal(0, 0.005, (sides, boots, repeats))
+    found = pooled_levels([two_levels(side.tolist()) for side in logs])
+    flat, side_of = logs.ravel(), np.arange(logs.size) // (boots * repeats)
+    boot_of = np.arange(logs.size) // repeats
+    coarse, fine = (
+        sm.OLS(flat, (of[:, None] == np.arange(of.max() + 1)).astype(float)).fit()
+        for of in (side_of, boot_of)
+    )
+    between = (coarse.ssr - fine.ssr) / (coarse.df_resid - fine.df_resid)
+    assert found.within == pytest.approx(fine.mse_resid, rel=1e-6)
+    assert found.mean_square_between == pytest.approx(between, rel=1e-6)
+    assert (found.boots - 1, found.freedom_within) == (coarse.df_resid - fine.df_resid, fine.df_resid)

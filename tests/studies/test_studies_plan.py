@@ -182,3 +182,18 @@ def test_best_repeats_of_a_boot():
     levels = two_levels(logs)
     by_hand = math.ceil(math.sqrt(3.0 / 0.5 * levels.within / levels.boot_variance))
     assert noise_of(study, study.wanted[0], RATE, {"base": samples}).best_repeats == by_hand > 1
+
+
+def test_configurations_far_apart_say_nothing_of_how_boots_differ():
+    """The same boots in two configurations, one a quarter faster: what is between them is no boot's doing."""
+    logs = [[4.60, 4.62], [4.66, 4.61], [4.58, 4.60]]
+
+    def side(mark, off):
+        boots = enumerate(logs)
+        return [Sample(f"{mark}{at}", math.exp(value + off)) for at, boot in boots for value in boot]
+
+    study = a_study("s1", minutes_a_boot=3.0)
+    one = noise_of(study, study.wanted[0], RATE, {"base": side("a", 0.0)})
+    two = noise_of(study, study.wanted[0], RATE, {"base": side("a", 0.0), "s1": side("b", 0.22)})
+    assert (two.best_repeats, two.within) == (one.best_repeats, pytest.approx(one.within))
+    assert two.sd == pytest.approx(one.sd)

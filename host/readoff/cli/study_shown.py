@@ -88,6 +88,8 @@ def _detectable(each: Detectable, comparisons: int) -> Sequence[str]:
         lines.append(f"{share(each.alone)} if it were alone{among}")
     lines.append(f"{share(each.wanted.margin)} matters" + _needed(each))
     lines.append(f"noise: boots differ by {share(each.noise.sd)} (standard deviation), {each.noise.words}")
+    if each.noise.within is not None:
+        lines.append(f"runs within a boot differ by {share(each.noise.within)}")
     if each.noise.best_repeats is not None:
         runs = looks.counted(each.noise.best_repeats, "run")
         lines.append(f"{runs} of it in a boot would make the most of the time")

@@ -9,7 +9,7 @@ from readoff.judge.drift import Drift, drift, effective_count, lag1, took_turns
 from readoff.judge.evidence import Better, Metric, Sample
 from readoff.judge.fieller import fieller
 from readoff.judge.finding import Extent, Finding, Verdict
-from readoff.judge.levels import TwoLevels, from_summaries, two_levels
+from readoff.judge.levels import TwoLevels, from_summaries, pooled_levels, two_levels
 from readoff.judge.outliers import Suspect, farthest, largest_g
 from readoff.judge.overall import geometric_mean, overall, weighted_harmonic_mean
 from readoff.judge.power import boots_to_clear, boots_to_detect, smallest_detectable
@@ -54,6 +54,7 @@ __all__ = [
     "lag1",
     "largest_g",
     "overall",
+    "pooled_levels",
     "smallest_detectable",
     "summarise",
     "t_test",

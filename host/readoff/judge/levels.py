@@ -7,7 +7,7 @@ within a boot, S2^2 the variance of boot means, T2^2 = S2^2 - S1^2/r1 what the b
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from readoff.errors import JudgeRefusal
@@ -120,6 +120,26 @@ def two_levels(readings: Sequence[Sequence[float]]) -> TwoLevels:
     repeats = (total - sum(n * n for n in counts) / total) / (len(counts) - 1)
     mean = math.fsum(means) / len(means)
     return TwoLevels(len(means), repeats, shift + mean, within, freedom, square / repeats)
+
+
+def pooled_levels(several: Sequence[TwoLevels]) -> TwoLevels:
+    """The spread that several configurations have in common, whatever the level of each: mean squares pooled by their
+    degrees of freedom. ``boots`` is then one more than the degrees of freedom between boots; the mean is none (0).
+    """
+    between = [each.boots - 1 for each in several]
+    within = [each.freedom_within for each in several]
+
+    def mean(values: Iterable[float], weights: Sequence[int]) -> float:
+        return math.fsum(v * w for v, w in zip(values, weights, strict=True)) / sum(weights)
+
+    return TwoLevels(
+        sum(between) + 1,
+        mean((each.repeats for each in several), between),
+        0.0,
+        mean((each.within for each in several), within),
+        sum(within),
+        mean((each.between for each in several), between),
+    )
 
 
 def from_summaries(means: Sequence[float], sds: Sequence[float], repeats: int) -> TwoLevels:

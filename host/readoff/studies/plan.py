@@ -15,13 +15,15 @@ from readoff.errors import JudgeRefusal
 from readoff.judge import (
     Metric,
     Sample,
+    TwoLevels,
     boots_to_clear,
     boots_to_detect,
+    pooled_levels,
     smallest_detectable,
     took_turns,
     two_levels,
 )
-from readoff.judge.evidence import gather
+from readoff.judge.evidence import Side, gather
 from readoff.judge.resolution import boot_variance
 from readoff.studies.order import PlannedBoot, boots_in_order
 from readoff.studies.study import ChangeBack, Study, Wanted
@@ -35,13 +37,15 @@ _ABSURD = 9.99  # beyond a tenfold change no digits are worth showing
 class Noise:
     """How much boots of one configuration scatter. sd: in logs (0.01 is 1 %). words: where it is known from.
 
-    best_repeats: runs a boot that make the most of the time, None where that cannot be told.
+    best_repeats: runs a boot that make the most of the time, None where that cannot be told. within: the same of the
+    repeats in one boot, None where there are none.
     """
 
     sd: float
     words: str
     known: bool
     best_repeats: int | None = None
+    within: float | None = None
 
 
 @dataclass(frozen=True)
@@ -104,9 +108,12 @@ def noise_of(study: Study, wanted: Wanted, metric: Metric, sides: Mapping[str, S
         return assumed
     boots = sum(len(side.boots) for side in able)
     words = f"seen in {boots} boots of {', '.join(side.label for side in able)}"
+    levels = _levels(able)
+    if levels is None:
+        return Noise(math.sqrt(variance), words, True)
     cost = study.minutes_a_boot, study.program(wanted.program).minutes
-    readings = [each for side in able for each in _logs_by_boot(side.samples)]
-    return Noise(math.sqrt(variance), words, True, _best_repeats(readings, *cost))
+    best = levels.best_repeats(*cost) if all(each > 0 for each in cost) else None
+    return Noise(math.sqrt(variance), words, True, best, math.sqrt(levels.within))
 
 
 def _logs_by_boot(samples: Iterable[Sample]) -> list[list[float]]:
@@ -116,13 +123,15 @@ def _logs_by_boot(samples: Iterable[Sample]) -> list[list[float]]:
     return list(boots.values())
 
 
-def _best_repeats(readings: Sequence[Sequence[float]], boot_cost: float, repeat_cost: float) -> int | None:
-    if boot_cost <= 0 or repeat_cost <= 0:
-        return None
-    try:
-        return two_levels(readings).best_repeats(boot_cost, repeat_cost)
-    except JudgeRefusal:
-        return None
+def _levels(sides: Iterable[Side]) -> TwoLevels | None:
+    """Between boots and within, over the configurations but not between them; None where no boot has a repeat."""
+    found = []
+    for side in sides:
+        try:
+            found.append(two_levels(_logs_by_boot(side.samples)))
+        except JudgeRefusal:
+            continue
+    return pooled_levels(found) if found else None
 
 
 def make_plan(study: Study, noise: Mapping[Wanted, Noise]) -> Plan:
