@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from readoff.snapshots import Fact, Snapshot
-from readoff.store.find import RUNS, measured_in, rows_of, where_of
+from readoff.store.find import measured_in, rows_of, where_of
 from readoff.store.keep import Store
 
 _AT_ONCE = 500
@@ -89,12 +89,17 @@ def runs_by_label(store: Store, *, begun: str = "", agents: Sequence[str] = ()) 
 
     Without these two it is answered from an index alone.
     """
-    rules = ["came_at >= ?"] * bool(begun)
-    rules += [f"substr(boot, 1, 8) IN ({', '.join('?' * len(agents))})"] * bool(agents)
-    source = f"({RUNS}) WHERE {' AND '.join(rules)}" if rules else "runs"
+    # Came since: no sighting of it is from before.
+    since = (
+        "NOT EXISTS (SELECT 1 FROM places p JOIN sightings s ON s.arrival = p.arrival "
+        "WHERE p.record = u.record AND s.came_at < ?)"
+    )
+    rules = [since] * bool(begun)
+    rules += [f"substr(u.boot, 1, 8) IN ({', '.join('?' * len(agents))})"] * bool(agents)
+    where = f" WHERE {' AND '.join(rules)}" if rules else ""
     return rows_of(
         store,
-        f"SELECT label, program, count(*) FROM {source} GROUP BY label, program ORDER BY min(number)",
+        f"SELECT u.label, u.program, count(*) FROM runs u{where} GROUP BY u.label, u.program ORDER BY min(u.number)",
         [*([begun] * bool(begun)), *agents],
     )
 
