@@ -49,6 +49,12 @@ class SchemaError(ReadoffError):
         self.faults = tuple(faults)
         super().__init__(what, where=where, next_step=next_step)
 
+    @classmethod
+    def of(cls, faults: Sequence[str]) -> SchemaError:
+        """All faults of some schemas as one error."""
+        count = "one fault" if len(faults) == 1 else f"{len(faults)} faults"
+        return cls(f"{count} in the schemas:\n  " + "\n  ".join(faults), faults=faults)
+
 
 class StudyError(ReadoffError):
     """A study file is wrong; faults: every one of them, one sentence each with its place."""

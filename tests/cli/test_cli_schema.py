@@ -218,6 +218,8 @@ def test_check_tells_all_faults_of_all_schemas_and_samples_at_once(bench):
     )
     assert result.stderr.index("bad.toml, line 11") < result.stderr.index("bad.toml, line 12")
     assert len(answer("schema", "check", "mine", status=5)["faults"]) == 4
+    told = run("schema", "list", "--schemas", "mine", status=5).stderr
+    assert "3 faults" in told and "cut.toml, line 2: not UTF-8" in told and "bad.toml, line 12" in told
 
 
 def test_a_schema_may_begin_with_a_byte_order_mark(bench):

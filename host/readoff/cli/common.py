@@ -119,7 +119,14 @@ def load_all_schemas(folder: Path | None) -> list[Schema]:
     """The shipped schemas and those of the user's folder. Raises SchemaError naming every fault."""
     from readoff.readings import load_schemas
 
-    return load_schemas([(path.name, read_schema_file(path)) for path in own_and_shipped(folder)])
+    texts, faults = read_schema_files(own_and_shipped(folder))
+    try:
+        schemas = load_schemas([(path.name, text) for path, text in texts])
+    except SchemaError as error:
+        faults += error.faults
+    if faults:
+        raise SchemaError.of(faults)
+    return schemas
 
 
 def own_and_shipped(folder: Path | None) -> list[Path]:
@@ -138,6 +145,18 @@ def own_schemas(folder: Path | None) -> dict[str, str]:
     """File name -> text of the user's own schemas. Raises SchemaError."""
     files = sorted(folder.glob("*.toml")) if folder is not None else []
     return {path.name: read_schema_file(path) for path in files}
+
+
+def read_schema_files(files: Iterable[Path]) -> tuple[list[tuple[Path, str]], list[str]]:
+    """(files with their texts, why the others cannot be read)."""
+    texts: list[tuple[Path, str]] = []
+    faults: list[str] = []
+    for path in files:
+        try:
+            texts.append((path, read_schema_file(path)))
+        except SchemaError as error:
+            faults.append(error.sentence().rstrip("."))
+    return texts, faults
 
 
 def read_schema_file(path: Path) -> str:

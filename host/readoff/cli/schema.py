@@ -181,9 +181,7 @@ def check(names: tuple[str, ...], place: Place) -> None:
         echo_json({"schemas": checked.schemas, "samples": checked.samples, "faults": checked.faults})
         click.get_current_context().exit(5 if checked.faults else 0)
     if checked.faults:
-        count = looks.counted(len(checked.faults), "fault")
-        told = [looks.harmless(fault) for fault in checked.faults]
-        raise SchemaError(f"{count} in the schemas:\n  " + "\n  ".join(told), faults=checked.faults)
+        raise SchemaError.of([looks.harmless(fault) for fault in checked.faults])
     for bare in checked.bare:
         looks.say(f"{bare} carries no sample, so nothing shows that it reads what it should.")
     looks.say(

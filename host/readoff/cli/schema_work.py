@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from readoff.cli import looks
 from readoff.cli.captures import Shot, beside
-from readoff.cli.common import Place, load_all_schemas, read_schema_file
+from readoff.cli.common import Place, load_all_schemas, read_schema_files
 from readoff.errors import SchemaError, UsageError
 from readoff.readings import Hold, Reading, Readout, Schema, Verdict, explain, load_schemas, read_run
 from readoff.readings.likeness import likeness
@@ -142,13 +142,7 @@ class Checked:
 
 def check_files(files: Sequence[Path]) -> Checked:
     """Loads schemas, together and each by itself, and tries the samples of all that load."""
-    faults: list[str] = []
-    texts: list[tuple[Path, str]] = []
-    for path in files:
-        try:
-            texts.append((path, read_schema_file(path)))
-        except SchemaError as error:
-            faults.append(error.sentence().rstrip("."))
+    texts, faults = read_schema_files(files)
     named = {path.name for path in files}
     around = {name: text for path in files for name, text in beside(path) if name not in named}
     try:

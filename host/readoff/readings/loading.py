@@ -73,8 +73,7 @@ def load_schemas(texts: Iterable[tuple[str, str]]) -> list[Schema]:
             told += faults.told
         schemas.append(schema)
     if told:
-        count = "one fault" if len(told) == 1 else f"{len(told)} faults"
-        raise SchemaError(f"{count} in the schemas:\n  " + "\n  ".join(told), faults=told)
+        raise SchemaError.of(told)
     return schemas
 
 
