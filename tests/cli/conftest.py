@@ -1,10 +1,11 @@
-"""A study with everything that a bundle can carry, its bundle, and an empty folder elsewhere to take it in."""
+"""What several files of tests work in: two labels to compare, and a study with everything that a bundle can carry."""
 
 import pytest
 
 from readoff.cli import main
 from readoff.reports import writing
 from support import bundles
+from support import store_samples as samples
 from support import study_records as records
 from support.photographs import photograph
 from support.study_bench import answer, prepare, run
@@ -48,3 +49,34 @@ def elsewhere(made, tmp_path, monkeypatch):
     for name in ("READOFF_STORE", "READOFF_SCHEMAS"):
         monkeypatch.delenv(name, raising=False)
     return tmp_path
+
+
+@pytest.fixture
+def bench(tmp_path, monkeypatch):
+    """A folder to work in, with two labels of three boots and two repeats each, and its snapshots."""
+    monkeypatch.chdir(tmp_path)
+    inbox = tmp_path / "inbox"
+    inbox.mkdir()
+    rates = {"as-found": ("72.9", "72.8", "73.0"), "zero-ws": ("76.1", "76.3", "76.0")}
+    for side, (label, boots) in enumerate(rates.items()):
+        for boot, rate in enumerate(boots):
+            nonce = side * 16 + boot + 1
+            snapshot = samples.snapshot_record(
+                1, nonce, label=label, memory={"extended_88_kb": 3072 * (1 + side)}
+            )
+            (inbox / f"S{nonce}.RDO").write_bytes(snapshot)
+            for repeat in (1, 2):
+                octets = samples.run_record(
+                    1 + repeat, nonce, console=samples.printed(rate), start={"label": label, "repeat": repeat}
+                )
+                (inbox / f"R{nonce}{repeat}.RDO").write_bytes(octets)
+    (inbox / "SERIAL.RDO").write_bytes(b"\x44\x33\x22\x11")
+    (inbox / "AUTOEXEC.BAT").write_bytes(b"@ECHO OFF\r\n")
+    return tmp_path
+
+
+@pytest.fixture
+def taken(bench):
+    """The same, taken into a store."""
+    run("take", "inbox")
+    return bench

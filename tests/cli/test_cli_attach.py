@@ -14,7 +14,6 @@ from support.photographs import photograph
 @pytest.fixture
 def bench(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.delenv("READOFF_STORE", raising=False)
     with open_store(tmp_path / "readoff.db") as store:
         store.take(samples.run_record(2, start={"label": "zero-ws"}), "a")
     (tmp_path / "jumpers.jpg").write_bytes(photograph())

@@ -12,8 +12,6 @@ from support.commands import answer, run
 @pytest.fixture(autouse=True)
 def bench(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    for name in ("READOFF_STORE", "READOFF_SCHEMAS"):
-        monkeypatch.delenv(name, raising=False)
     return tmp_path
 
 

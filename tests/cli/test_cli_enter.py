@@ -17,8 +17,6 @@ RATES = {"as-found": ("72.9", "72.8", "73.0"), "zero-ws": ("76.1", "****", "76.0
 def bench(tmp_path, monkeypatch):
     """Two labels of three boots with two runs each; the second boot of the second label shows its rate as ****."""
     monkeypatch.chdir(tmp_path)
-    for name in ("READOFF_STORE", "READOFF_SCHEMAS"):
-        monkeypatch.delenv(name, raising=False)
     (tmp_path / "inbox").mkdir()
     for side, (label, rates) in enumerate(RATES.items()):
         for boot, rate in enumerate(rates):

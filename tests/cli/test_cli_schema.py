@@ -36,8 +36,6 @@ OUTPUT = b"Mill 1.2: 48 sacks ground\r\nTime: 16.50 seconds\r\n"
 @pytest.fixture
 def bench(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    for name in ("READOFF_STORE", "READOFF_SCHEMAS"):
-        monkeypatch.delenv(name, raising=False)
     (tmp_path / "mine").mkdir()
     (tmp_path / "mine" / "mill.toml").write_text(MILL, encoding="utf-8")
     (tmp_path / "OUT.TXT").write_bytes(OUTPUT)

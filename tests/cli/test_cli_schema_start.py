@@ -11,8 +11,6 @@ from support.walks import dialogue
 @pytest.fixture
 def bench(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    for name in ("READOFF_STORE", "READOFF_SCHEMAS"):
-        monkeypatch.delenv(name, raising=False)
     (tmp_path / "mine").mkdir()
     (tmp_path / "OUT.TXT").write_bytes(loom.printed(*loom.RUNS[0]))
     return tmp_path
