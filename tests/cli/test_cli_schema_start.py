@@ -128,6 +128,7 @@ def test_start_says_which_other_schema_reads_the_capture_as_well(bench):
     answers = list(ANSWERS)
     answers[-4:] = ["", "weaver", "", ""]
     told = start("OUT.TXT", "--out", "mine/weaver.toml", "--schemas", "mine", answers=answers, status=1)
+    assert told.startswith("Recognised by loom already; a second schema that matches holds it.\n")
     assert "Recognised by loom as well" in told
     assert "held: 2 schemas" in run("schema", "which", "OUT.TXT", "--schemas", "mine", status=1).output
 

@@ -22,11 +22,11 @@ _ENOUGH = "."
 _ALIKE = 3  # lines shown of those that differ in numbers alone
 
 
-def ask(capture: Capture, suggestion: str, taken: Collection[str]) -> Draft:
+def ask(capture: Capture, suggestion: str, taken: Collection[str], others: Sequence[str]) -> Draft:
     """Shows the numbers of a capture in their lines, asks what they mean, and gives the draft of a schema.
 
-    suggestion: for its name. taken: names of other schemas. Raises UsageError where the capture shows no number, or
-    none of those chosen is better one way.
+    suggestion: for its name. taken: names of other schemas. others: those that recognise the capture.
+    Raises UsageError where the capture shows no number, or none of those chosen is better one way.
     """
     found = candidates(capture)
     if not found:
@@ -34,6 +34,8 @@ def ask(capture: Capture, suggestion: str, taken: Collection[str]) -> Draft:
             "no number is to be seen in its text",
             next_step="Pictures and binary files are taught by hand: docs/pictures.md, docs/schemas-screens-files.md.",
         )
+    if others:
+        _say(f"Recognised by {', '.join(others)} already; a second schema that matches holds it.\n")
     _say(f"{looks.counted(len(found), 'number')} in it:\n")
     _show_lines(found)
     if not all(each.pattern for each in found):

@@ -197,7 +197,9 @@ def started(shot: Shot, out: Path | None, number: int | None, place: Place) -> S
     index = number - 1 if number is not None else next(iter(numbered), 0)
     capture = shot.captures[index]
     known = load_all_schemas(place.schemas)
-    draft = ask(capture, _suggestion(shot, out), {each.name for each in known})
+    verdicts = explain([capture], known, program=shot.program)
+    others = tuple(verdict.schema for verdict in verdicts if verdict.recognised)
+    draft = ask(capture, _suggestion(shot, out), {each.name for each in known}, others)
     made = propose(draft, capture, program=shot.program)
     problems = missed(draft, made)
     problems += check_samples(made.schema)
@@ -205,8 +207,6 @@ def started(shot: Shot, out: Path | None, number: int | None, place: Place) -> S
         problems.append("the capture is too long to be carried as a sample; add a shorter one by hand")
     file = out or folder / f"{draft.name}.toml"
     _write(file, made.text)
-    verdicts = explain([capture], known, program=shot.program)
-    others = tuple(verdict.schema for verdict in verdicts if verdict.recognised)
     return Started(file, draft.name, made.readings, tuple(problems), others)
 
 
