@@ -189,6 +189,14 @@ def test_drift_is_not_looked_for_over_several_units():
     assert found is None and "is in 's' and the metric in 'frames/s'" in said
 
 
+def test_drift_is_of_one_machine():
+    study = a_study()
+    attic = Configuration("fast", "the one in the attic", machine="attic-386")
+    beside = Study(**{**vars(study), "configurations": (*study.configurations[:2], attic)})
+    [(_, found, _)] = verdicts(beside, STEPS).drifts
+    assert found.boots == 6
+
+
 def test_a_look_before_the_plan_is_done_is_told():
     runs = {label: values[:2] for label, values in STEPS.items()}
     study = a_study(repeats=1)

@@ -125,7 +125,7 @@ def judge(study: Study, done: Done, gathered: Sequence[Gathered], notices: Seque
     return Verdicts(
         judged=tuple(judged),
         overall=tuple(_overall(study, done, gathered, notices, order)),
-        drifts=tuple(_drift(done, each) for each in gathered),
+        drifts=tuple(_drift(study, done, each) for each in gathered),
         order=tuple(_order(study, order)),
         aims=tuple(aims(study, done, gathered, notices)),
         weighings=tuple(one for each in gathered for one in weighings(study, done, each, notices)),
@@ -315,10 +315,14 @@ def _overall_of(study: Study, gathered: Sequence[Gathered], choose: _Choice) -> 
     return answers | dict(zip(found, as_family(list(found.values())), strict=True))
 
 
-def _drift(done: Done, each: Gathered) -> tuple[str, Drift | None, str]:
-    """(metric, drift over the boots of the study in the order taken, or why it cannot be told)."""
+def _drift(study: Study, done: Done, each: Gathered) -> tuple[str, Drift | None, str]:
+    """(metric, drift over the machine's boots for the study in the order taken, or why it cannot be told)."""
     try:
-        sides = {label: gather(each.metric, label, samples) for label, samples in each.samples.items()}
+        sides = {
+            configuration.label: gather(each.metric, configuration.label, samples)
+            for configuration in study.taken_here
+            if (samples := each.samples.get(configuration.label))
+        }
         values = {
             (label, boot): math.exp(log)
             for label, side in sides.items()
