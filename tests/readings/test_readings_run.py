@@ -1,4 +1,4 @@
-"""One run's captures: recognised by one schema or held, read exactly, compared with each other."""
+"""One capture: its numbers read exactly, and whatever might be no number, or half of one, held."""
 
 import hashlib
 from decimal import Decimal
@@ -7,18 +7,21 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from readoff.readings import Capture, CaptureKind, as_shown, explain, read_run
-from support.reading_texts import console, derived, file, load, metric, schema_text, screen, shipped
+from readoff.readings import Capture, CaptureKind, read_run
+from support.reading_texts import (
+    console,
+    derived,
+    file,
+    load,
+    metric,
+    reasons,
+    schema_text,
+    screen,
+    shipped,
+    values,
+)
 
 MILL = schema_text()
-
-
-def values(readout):
-    return [(reading.metric, as_shown(reading), reading.capture) for reading in readout.readings]
-
-
-def reasons(readout):
-    return [hold.reason for hold in readout.holds]
 
 
 def test_a_reading_says_everything_about_itself():
@@ -158,214 +161,6 @@ def test_a_label_at_the_edge_of_a_screen_has_its_number_in_the_next_row():
     assert reading.line.endswith("Score: 12.50 points")
 
 
-# -- derived readings ----------------------------------------------------------------------------------------
-
-
-def test_derived_readings_follow_their_inputs():
-    (schema,) = load(
-        schema_text(metric("score") + metric("time", unit="s") + derived("pace", "score / time"))
-    )
-    raw = b"Mill\nScore: 10\nTime: 4.0\nScore: 20\nTime: 5.0"
-    readout = read_run([console(raw)], [schema])
-    pace = [reading for reading in readout.readings if reading.derived]
-    assert [(r.occurrence, r.value) for r in pace] == [(0, Decimal("2.5")), (1, Decimal(4))]
-    assert (raw[pace[0].begin : pace[0].end], pace[0].line) == (b"10\nTime: 4.0", "Score: 10 / Time: 4.0")
-
-
-@pytest.mark.parametrize(
-    ("raw", "told"),
-    [
-        (b"Mill\nScore: 10\nTime: 0", "division by zero"),
-        (b"Mill\nScore: 10\nTime: 0.0", "division by zero"),
-        (b"Mill\nScore: 10\nTime: ***", "its input is held: time"),
-        (b"Mill\nScore: 10\nScore: 11\nTime: 5", "unequally often: score 2, time 1"),
-        (b"Mill\nScore: 1E300\nTime: 1E-200", "beyond"),
-    ],
-)
-def test_a_derived_reading_that_cannot_be_had_is_held(raw, told):
-    (schema,) = load(
-        schema_text(metric("score") + metric("time", unit="s") + derived("pace", "score / time"))
-    )
-    readout = read_run([console(raw)], [schema])
-    assert not any(reading.derived for reading in readout.readings)
-    (hold,) = (hold for hold in readout.holds if hold.metric == "pace")
-    assert told in hold.reason
-
-
-def test_a_missing_input_is_told_once():
-    (schema,) = load(
-        schema_text(metric("score") + metric("time", unit="s") + derived("pace", "score / time"))
-    )
-    assert reasons(read_run([console(b"Mill\nScore: 10")], [schema])) == [
-        "recognised, but time was not found"
-    ]
-
-
-def test_an_exact_input_has_no_rounding():
-    (schema,) = load(schema_text(metric("score", "exact = true") + derived("half", "score / 2")))
-    half = read_run([console(b"Mill\nScore: 5")], [schema]).readings[1]
-    assert (half.value, half.quantum, half.decimals) == (Decimal("2.5"), 0, 1)
-
-
-# -- which schema --------------------------------------------------------------------------------------------
-
-
-def test_two_schemas_that_match_are_a_hold_whatever_their_order():
-    schemas = load(MILL, schema_text(name="other"))
-    capture = console(b"Mill\nScore: 5")
-    for order in (schemas, schemas[::-1]):
-        readout = read_run([capture], order)
-        assert readout.readings == ()
-        (hold,) = readout.holds
-        assert "2 schemas recognise it" in hold.reason
-        assert (hold.begin, hold.end, hold.capture) == (0, len(capture.octets), 0)
-
-
-@pytest.mark.parametrize(
-    ("recognise", "capture", "program", "recognised"),
-    [
-        ("all = ['^Mill']", console(b"Hill"), "", False),
-        ("all = ['^Mill']", console(b"The Mill"), "", False),
-        ("all = ['^Mill', 'Score']", console(b"Mill\nScore: 5"), "", True),
-        ("all = ['^Mill', 'Score', 'Total']", console(b"Mill\nScore: 5"), "", False),
-        ("all = ['^Mill']\nnone = ['broken']", console(b"Mill\nScore: 5"), "", True),
-        ("all = ['^Mill']\nnone = ['broken']", console(b"Mill\nScore: 5\nbroken"), "", False),
-        ("all = ['Mill.Score']", console(b"Mill\nScore: 5"), "", False),
-        (r"all = ['(?s)Mill\nScore']", console(b"Mill\nScore: 5"), "", False),
-        ("all = ['^Mill']\nprograms = ['MILL']", console(b"Mill\nScore: 5"), "", True),
-        ("all = ['^Mill']\nprograms = ['MILL']", console(b"Mill\nScore: 5"), "mill", True),
-        ("all = ['^Mill']\nprograms = ['MILL']", console(b"Mill\nScore: 5"), r"C:\BENCH\Mill.exe", True),
-        ("all = ['^Mill']\nprograms = ['MILL*']", console(b"Mill\nScore: 5"), "mill2", True),
-        ("all = ['^Mill']\nprograms = ['MILL']", console(b"Mill\nScore: 5"), "mill2", False),
-        ("all = ['^Mill']\ncaptures = ['file']", console(b"Mill\nScore: 5"), "", False),
-        ("all = ['^Mill']\nfiles = ['*.OUT']", console(b"Mill\nScore: 5"), "", True),
-        ("all = ['^Mill']\nfiles = ['*.OUT']", file(b"Mill\nScore: 5", r"C:\mill.out"), "", True),
-        ("all = ['^Mill']\nfiles = ['*.OUT']", file(b"Mill\nScore: 5", "MILL.LOG"), "", False),
-        ("all = ['^Mill']\nfiles = ['*.OUT']", file(b"Mill\nScore: 5", ""), "", False),
-        ("all = ['^Mill']", Capture(CaptureKind.SCREEN, b"M i l l ", 3), "", False),
-    ],
-)
-def test_recognition(recognise, capture, program, recognised):
-    schemas = load(schema_text(recognise=recognise))
-    readout = read_run([capture], schemas, program=program)
-    (verdict,) = readout.recognised
-    assert verdict.recognised is recognised
-    assert bool(readout.readings) is recognised
-    assert verdict.conditions
-
-
-def test_explaining_tells_every_condition():
-    recognise = "all = ['^Mill', '^Total \\S+$']\nnone = ['Score']\nprograms = ['MILL']"
-    schemas = load(schema_text(recognise=recognise))
-    (verdict,) = explain([console(b"Mill\nScore: 5")], schemas, program="other")
-    assert [(condition.met, condition.text) for condition in verdict.conditions] == [
-        (False, "the program is OTHER, the schema is for MILL"),
-        (False, "'Score' must not be there, and was found at octets 5 to 10"),
-        (True, "'^Mill' was found at octets 0 to 4"),
-        (False, r"'^Total \S+$' was not found"),
-    ]
-    assert not verdict.recognised
-    assert verdict.sentence().startswith("mill: not recognised: the program is OTHER")
-
-
-# -- several captures ----------------------------------------------------------------------------------------
-
-
-def test_readings_come_from_the_first_kind_and_the_others_agree():
-    captures = [screen(b"Mill", b"Score: 50.0"), file(b"Mill\nScore: 50.0"), console(b"Mill\nScore: 50.0")]
-    readout = read_run(captures, load(MILL))
-    assert values(readout) == [("score", "50.0 points", 2)]
-    assert values(read_run(captures[:2], load(MILL))) == [("score", "50.0 points", 1)]
-    assert values(read_run(captures[:1], load(MILL))) == [("score", "50.0 points", 0)]
-    assert not readout.holds
-
-
-def test_captures_that_disagree_are_a_hold_with_both_values_and_places():
-    captures = [console(b"Mill\nScore: 50.0\nBonus: 2"), screen(b"Mill", b"Score: 56.0", b"Bonus: 2")]
-    (schema,) = load(schema_text(metric("score") + metric("bonus") + derived("twice", "2 * score")))
-    readout = read_run(captures, [schema])
-    assert values(readout) == [("bonus", "2 points", 0)]
-    score, twice = readout.holds
-    assert score.reason == (
-        "capture 0 (console, octets 12 to 16) shows 50.0 points, "
-        "capture 1 (screen, octets 174 to 182) shows 56.0 points"
-    )
-    assert (score.begin, score.end, score.metric) == (12, 16, "score")
-    assert twice.metric == "twice"
-
-
-@pytest.mark.parametrize(
-    ("one", "two", "same"),
-    [
-        (b"50.0", b"50.0", True),
-        (b"50.0", b"50", True),
-        (b"72.9", b"72.94", True),
-        (b"72.9", b"72.96", False),
-        (b"50.0", b"50.1", False),
-        (b"50", b"51", False),
-        (b"1,234.5", b"1234.5", True),
-    ],
-)
-def test_agreement_is_equality_or_rounding(one, two, same):
-    readout = read_run([console(b"Mill\nScore: " + one), file(b"Mill\nScore: " + two)], load(MILL))
-    assert bool(readout.readings) is same
-    assert bool(readout.holds) is not same
-
-
-def test_a_scrolled_screen_is_compared_from_its_end():
-    printed = console(b"Mill\nScore: 1\nScore: 2\nScore: 3")
-    assert len(read_run([printed, screen(b"Mill", b"Score: 2", b"Score: 3")], load(MILL)).readings) == 3
-    # What an earlier run left above is not in common.
-    left = screen(b"Mill", b"Score: 9", b"Mill", b"Score: 1", b"Score: 2", b"Score: 3")
-    assert len(read_run([printed, left], load(MILL)).readings) == 3
-    assert read_run([printed, screen(b"Mill", b"Score: 1", b"Score: 2")], load(MILL)).readings == ()
-
-
-def test_once_does_not_hold_what_a_screen_shows_of_earlier_runs():
-    captures = [console(b"Mill\nScore: 5"), screen(b"Mill", b"Score: 4", b"Mill", b"Score: 5")]
-    readout = read_run(captures, load(schema_text(metric("score", "once = true"))))
-    assert values(readout) == [("score", "5 points", 0)]
-    assert not readout.holds
-
-
-def test_a_witness_that_cannot_be_read_is_told_and_does_not_take_the_reading():
-    readout = read_run([console(b"Mill\nScore: 5"), screen(b"Mill", b"Score: ??")], load(MILL))
-    assert values(readout) == [("score", "5 points", 0)]
-    assert [(hold.capture, hold.metric) for hold in readout.holds] == [(1, "score")]
-
-
-def test_a_screen_with_an_earlier_programs_output_is_only_a_witness():
-    other = schema_text(name="other", recognise="all = ['^Other']")
-    schemas = load(MILL, other)
-    both = screen(b"Other", b"Score: 9", b"Mill", b"Score: 5")
-    readout = read_run([console(b"Mill\nScore: 5"), both], schemas)
-    assert values(readout) == [("score", "5 points", 0)]
-    assert not readout.holds
-    assert read_run([both], schemas).readings == ()
-    stale = screen(b"Other", b"Score: 9")
-    readout = read_run([console(b"Mill\nScore: 5"), stale], schemas)
-    assert values(readout) == [("score", "5 points", 0)]
-    assert "it shows other, but the run's output is that of mill" in reasons(readout)[0]
-
-
-def test_a_screen_does_not_settle_what_the_console_leaves_open():
-    schemas = load(MILL, schema_text(name="other", recognise="all = ['Score']"))
-    readout = read_run([console(b"Mill\nScore: 5"), screen(b"Hill", b"Score: 5")], schemas)
-    assert readout.readings == ()
-    assert len(readout.holds) == 2
-
-
-def test_files_of_one_run_may_share_the_work():
-    (schema,) = load(schema_text(metric("score") + metric("bonus")))
-    captures = [file(b"Mill\nScore: 5", "A.OUT"), file(b"Mill\nBonus: 6", "B.OUT")]
-    assert values(read_run(captures, [schema])) == [("score", "5 points", 0), ("bonus", "6 points", 1)]
-    (schema,) = load(schema_text(metric("score") + metric("bonus") + derived("sum", "score + bonus")))
-    assert reasons(read_run(captures, [schema])) == ["the inputs of sum stand in different captures"]
-
-
-# -- whatever comes ------------------------------------------------------------------------------------------
-
-
 def test_too_many_matches_are_held():
     readout = read_run([console(b"Mill\n" + b"Score: 1\n" * 1001)], load(MILL))
     assert readout.readings == ()
@@ -432,17 +227,3 @@ def test_any_captures_are_read_without_a_crash_and_spans_point_at_the_digits(cap
         if not reading.derived:
             shown = capture.octets[reading.begin : reading.end : step].decode("cp437")
             assert Decimal(shown.replace(",", "")).as_tuple() == reading.value.as_tuple()
-
-
-def test_what_is_held_on_the_console_is_not_held_again_on_its_screen():
-    schemas = load(schema_text())
-    twice = read_run([console(b"Mill\r\nScore: ****\r\n"), screen(b"Mill", b"Score: ****")], schemas)
-    assert [(hold.capture, hold.reason) for hold in twice.holds] == [
-        (0, "'****': the number did not fit its field")
-    ]
-    other = read_run([console(b"Mill\r\nScore: ****\r\n"), screen(b"Mill", b"Score: <9")], schemas)
-    assert [hold.capture for hold in other.holds] == [0, 1]
-    more = read_run(
-        [console(b"Mill\r\nScore: 5\r\nScore: ****\r\n"), screen(b"Mill", b"Score: ****")], schemas
-    )
-    assert [hold.capture for hold in more.holds] == [0]

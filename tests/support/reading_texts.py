@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from readoff.readings import Capture, CaptureKind, Schema, load_schemas
+from readoff.readings import Capture, CaptureKind, Readout, Schema, as_shown, load_schemas
 
 SHIPPED_FOLDER = Path(__file__).resolve().parents[2] / "protocols" / "readings"
 
@@ -56,3 +56,13 @@ def screen(*rows: bytes, columns: int = 80) -> Capture:
     cells = b"".join(row.ljust(columns) for row in rows)
     assert len(cells) == columns * len(rows)
     return Capture(CaptureKind.SCREEN, bytes(o for code in cells for o in (code, 7)), columns)
+
+
+def values(readout: Readout) -> list[tuple[str, str, int]]:
+    """(metric, number as one shows it, capture) of each reading."""
+    return [(reading.metric, as_shown(reading), reading.capture) for reading in readout.readings]
+
+
+def reasons(readout: Readout) -> list[str]:
+    """Why something is held."""
+    return [hold.reason for hold in readout.holds]
