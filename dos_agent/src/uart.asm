@@ -5,7 +5,6 @@
 
 UART_DATA               equ 0           ; read: received octet; write: octet to send; divisor low while DLAB
 UART_IER                equ 1           ; interrupt enable; divisor high while DLAB
-UART_IIR                equ 2           ; read: interrupt identification, FIFO state
 UART_FCR                equ 2           ; write: FIFO control
 UART_LCR                equ 3           ; line control
 UART_MCR                equ 4           ; modem control

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from readoff.box import AT, LATE, XT, Box, MachineSpec
-from readoff.box.keyboard import BDA, SHIFTS
+from readoff.box.keyboard import BDA
 from readoff.readings.shown import CaptureKind, show
 from readoff.store.captures import captures_of
 from support.agent_box import (
@@ -18,6 +18,7 @@ from support.agent_box import (
     run_under_agent,
 )
 
+SHIFTS = 0x17  # in the BIOS data area: which shift keys are down
 # Draws, works for two seconds without a look at the keyboard, then asks whether a key is there.
 BUSY = """
 main:   mov     ax, {segment}

@@ -34,7 +34,6 @@ from support.serial_lines import listening_line
 SOURCE = AGENT.parent / "src"
 LOADER = AGENT.parent / "GO.COM"
 END_OF_TEXT = b"\x1a"
-LOADER_SOURCE = LOADER.parent / "loader" / "loader.asm"
 SEGMENT = 0x1000
 PART = AGENT.read_bytes()[:3000]  # where less than the whole says as much, sooner
 QUICK = replace(LATE, uart_paced=False)

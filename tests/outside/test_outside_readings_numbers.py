@@ -106,12 +106,7 @@ FORMS = {
     "hex": (hexadecimal, ""),
     "mm:ss.t": (clock, ""),
     "hh:mm:ss": (long_clock, ""),
-    "mm:ss": (
-        lambda rng: (
-            ((m := rng.randint(0, 99)), (s := rng.randint(0, 59))) and (f"{m}:{s:02}", Decimal(60 * m + s))
-        ),
-        'clock = "mm:ss"',
-    ),
+    "mm:ss": (short_clock, 'clock = "mm:ss"'),
 }
 
 

@@ -10,7 +10,6 @@ from support.agent_bench import BDA, ENVIRONMENT, ROM, SEGMENT, Bench
 
 ERROR_FILE = 2
 LISTS = 0x80  # segment of what INT 21h AH=52h points into
-CRITICAL = 0x24
 
 
 @dataclass

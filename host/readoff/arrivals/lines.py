@@ -10,6 +10,7 @@ import contextlib
 import threading
 import time
 from collections.abc import Callable
+from typing import TypeVar
 
 from readoff.arrivals.clerk import Clerk
 from readoff.arrivals.connections import Address, Connection, SocketConnection, connect, listen
@@ -23,6 +24,9 @@ RETRY_FIRST, RETRY_LAST = 0.2, 5.0
 """Seconds between attempts to open a port: doubled each time."""
 PEERS_LIMIT = 16
 """Connections to one listening line at a time."""
+
+
+T = TypeVar("T")
 
 
 def converse(connection: Connection, desk: Desk, going_on: Callable[[], bool]) -> None:
@@ -99,22 +103,25 @@ class _Line(threading.Thread):
             self.clerk.tell(Note(self.status.name, About.SOURCE, what))
         self.status.alive, self.status.problem, self.status.bits = False, what, 0
 
+    def _opened(self, opener: Callable[[Address], T], failed: str) -> T | None:
+        """What opens the address, tried until it can be opened; None when the line is to end."""
+        retry = RETRY_FIRST
+        while self._going_on():
+            try:
+                return opener(self.address)
+            except OSError as error:
+                self._problem(f"{failed} ({_reason(error)}); it will be tried again")
+                self._ending.wait(retry)
+                retry = min(2 * retry, RETRY_LAST)
+        return None
+
 
 class PortLine(_Line):
     """A serial port, a URL, or a connection that we make."""
 
     def _work(self) -> None:
         desk = Desk(self.clerk, self.status, self.address.host_rate())
-        retry = RETRY_FIRST
-        while self._going_on():
-            try:
-                connection = connect(self.address)
-            except OSError as error:
-                self._problem(f"cannot be opened ({_reason(error)}); it will be tried again")
-                self._ending.wait(retry)
-                retry = min(2 * retry, RETRY_LAST)
-                continue
-            retry = RETRY_FIRST
+        while (connection := self._opened(connect, "cannot be opened")) is not None:
             self._alive("open")
             try:
                 converse(connection, desk, self._going_on)
@@ -146,15 +153,7 @@ class ListeningLine(_Line):
             return [self.status, *(peer.status for peer in self._peers)]
 
     def _work(self) -> None:
-        retry = RETRY_FIRST
-        while self._going_on():
-            try:
-                listener = listen(self.address)
-            except OSError as error:
-                self._problem(f"cannot listen ({_reason(error)}); it will be tried again")
-                self._ending.wait(retry)
-                retry = min(2 * retry, RETRY_LAST)
-                continue
+        while (listener := self._opened(listen, "cannot listen")) is not None:
             with listener:
                 self.tcp_port = listener.getsockname()[1]
                 self._alive(f"listening on TCP port {self.tcp_port}")

@@ -25,7 +25,6 @@ _BLOCKS: Final = (0x05, 0x06, 0x09, 0x0A, 0x0C, 0x0D)  # functions of an XMS man
 _HANDLE: Final = 0x0B0B
 _SUBSTITUTE: Final = "XMSXXXX0"
 _EXPANDED: Final = "EMMXXXX0"
-_ABSENT_FUNCTION: Final = 0x86
 
 
 def _with_sum(octets: bytes, at: int, length: int) -> bytes:

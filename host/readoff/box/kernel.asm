@@ -79,6 +79,30 @@ gate_top:       nop                     ; the first process has ended. Does not 
                 ret
 gates_end:
 
+; push_frame, pop_frame: the registers of whoever calls, as the caller's frame.
+%macro push_frame 0
+        push    es
+        push    ds
+        push    bp
+        push    di
+        push    si
+        push    dx
+        push    cx
+        push    bx
+        push    ax
+%endmacro
+%macro pop_frame 0
+        pop     ax
+        pop     bx
+        pop     cx
+        pop     dx
+        pop     si
+        pop     di
+        pop     bp
+        pop     ds
+        pop     es
+%endmacro
+
 ; ----------------------------------------------------------------------------------------------
 ; int21: the way in. Input: by function (AH).  Output: by function.
 int21:
@@ -99,15 +123,7 @@ int21:
 .quick:
         jmp     gate_quick
 .with_stack:
-        push    es
-        push    ds
-        push    bp
-        push    di
-        push    si
-        push    dx
-        push    cx
-        push    bx
-        push    ax
+        push_frame
         cld
         mov     bx, cs
         mov     ds, bx
@@ -153,15 +169,7 @@ int21:
         call    leave_stack
         mov     ss, cx
         mov     sp, bx
-        pop     ax
-        pop     bx
-        pop     cx
-        pop     dx
-        pop     si
-        pop     di
-        pop     bp
-        pop     ds
-        pop     es
+        pop_frame
         iret
 
 ; leave_stack: give the DOS stack back and make the interrupted call, if any, the current one.
@@ -261,15 +269,7 @@ ctrl_c:
         mov     byte [error_mode], 0
         mov     ss, cx
         mov     sp, bx
-        pop     ax
-        pop     bx
-        pop     cx
-        pop     dx
-        pop     si
-        pop     di
-        pop     bp
-        pop     ds
-        pop     es
+        pop_frame
         mov     [cs:break_ax], ax
         mov     [cs:break_sp], sp
         clc

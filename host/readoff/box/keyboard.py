@@ -11,7 +11,6 @@ from readoff.errors import UsageError
 
 BDA: Final = 0x400
 HEAD, TAIL, BUFFER, BUFFER_END = 0x1A, 0x1C, 0x1E, 0x3E
-SHIFTS: Final = 0x17
 CTRL_BREAK: Final = (0x46, 0x00)  # scan code, character
 
 # Scan codes of the first PCs' keyboards, in the order of the keys (S: the tables of any PC reference manual).

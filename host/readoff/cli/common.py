@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from readoff.store import Store
 
 DEFAULT_STORE = "readoff.db"
+_Command = Callable[..., None]
 _CHUNKS = 5000  # pieces of JSON written at once
 
 
@@ -76,11 +77,31 @@ class Place:
         return store
 
 
+def margin_option(
+    told: str = "The smallest difference that matters. Choose it before you look.",
+    default: float | None = 2.0,
+) -> Callable[[_Command], _Command]:
+    """--margin, in per cent."""
+    return click.option(
+        "--margin",
+        type=click.FloatRange(0, 100, min_open=True, max_open=True),
+        default=default,
+        show_default=default is not None,
+        metavar="PERCENT",
+        help=told,
+    )
+
+
+def study_option(told: str) -> Callable[[_Command], _Command]:
+    """--study, a study's file."""
+    return click.option("--study", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE", help=told)
+
+
 json_option = click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for programs.")
 """For a command that needs no store, and still answers programs."""
 
 
-def store_options(command: Callable[..., None]) -> Callable[..., None]:
+def store_options(command: _Command) -> _Command:
     """Gives a command --store, --schemas and --json; it gets them as one argument, ``place``."""
 
     @functools.wraps(command)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, echo_json, store_options
+from readoff.cli.common import Place, echo_json, margin_option, store_options
 
 if TYPE_CHECKING:
     from readoff.reports.comparison import Compared, Comparison, LeftOut
@@ -21,14 +21,7 @@ if TYPE_CHECKING:
 @click.option("--metric", default="", help="Only this metric; without it each schema's headline metrics.")
 @click.option("--every-metric", is_flag=True, help="All metrics of which one way is better.")
 @click.option("--program", default="", help="Only readings of this program.")
-@click.option(
-    "--margin",
-    type=click.FloatRange(0, 100, min_open=True, max_open=True),
-    default=2.0,
-    show_default=True,
-    metavar="PERCENT",
-    help="The smallest difference that matters. Choose it before you look.",
-)
+@margin_option()
 @click.option("--with-typed", is_flag=True, help="Count numbers that a person typed (readoff enter), too.")
 @click.option(
     "--report",

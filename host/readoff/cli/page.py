@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from readoff.cli.common import Place, load_all_schemas, store_options
+from readoff.cli.common import Place, load_all_schemas, margin_option, store_options, study_option
 from readoff.cli.study import read_file
 
 if TYPE_CHECKING:
@@ -20,20 +20,8 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("address", required=False, default="", metavar="[HOST:PORT]")
-@click.option(
-    "--margin",
-    type=click.FloatRange(0, 100, min_open=True, max_open=True),
-    default=2.0,
-    show_default=True,
-    metavar="PERCENT",
-    help="The smallest difference that matters. Choose it before you look.",
-)
-@click.option(
-    "--study",
-    type=click.Path(path_type=Path, dir_okay=False),
-    metavar="FILE",
-    help="Show the next step of this study, and take reports of failures.",
-)
+@margin_option()
+@study_option("Show the next step of this study, and take reports of failures.")
 @click.option(
     "--note", default="", metavar="TEXT", help="Shown on every view: that the figures are invented, say."
 )

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from readoff.cli.common import Place, echo_json, own_schemas, plain, store_options
+from readoff.cli.common import (
+    Place,
+    echo_json,
+    margin_option,
+    own_schemas,
+    plain,
+    store_options,
+    study_option,
+)
 from readoff.cli.progress import Progress
 from readoff.errors import UsageError
 
@@ -20,20 +28,8 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 @click.argument("labels", nargs=-1, metavar="[BASE OTHER…]")
-@click.option(
-    "--study",
-    "file",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="The study to publish; without it, labels are compared, the first being the base.",
-)
-@click.option(
-    "--margin",
-    type=click.FloatRange(0, 100, min_open=True, max_open=True),
-    default=2.0,
-    show_default=True,
-    metavar="PERCENT",
-    help="With labels: the smallest difference that matters. A study has its own.",
-)
+@study_option("The study to publish; without it, labels are compared, the first being the base.")
+@margin_option("With labels: the smallest difference that matters. A study has its own.")
 @click.option("--every-metric", is_flag=True, help="With labels: all metrics of which one way is better.")
 @click.option("--with-typed", is_flag=True, help="With labels: count numbers that a person typed, too.")
 @click.option("--invented", is_flag=True, help="With labels: mark all of it as invented data.")
@@ -42,7 +38,7 @@ if TYPE_CHECKING:
 def report(  # noqa: PLR0913, PLR0917 - one for each option
     folder: Path,
     labels: tuple[str, ...],
-    file: Path | None,
+    study: Path | None,
     margin: float,
     every_metric: bool,
     with_typed: bool,
@@ -71,9 +67,9 @@ def report(  # noqa: PLR0913, PLR0917 - one for each option
         "invented": invented,
     }
     with place.open_to_look() as store:
-        if file is not None:
+        if study is not None:
             _refuse_both(labels)
-            subject = of_study_file(store, file)
+            subject = of_study_file(store, study)
         else:
             subject = _of_labels(store, labels, asked)
         own = own_schemas(place.schemas)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, echo_json, store_options
+from readoff.cli.common import Place, echo_json, store_options, study_option
 from readoff.errors import UsageError
 
 if TYPE_CHECKING:
@@ -18,14 +18,9 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("a")
 @click.argument("b")
-@click.option(
-    "--study",
-    "file",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="The study that says which differences are expected.",
-)
+@study_option("The study that says which differences are expected.")
 @store_options
-def snapshots(a: str, b: str, file: Path | None, place: Place) -> None:
+def snapshots(a: str, b: str, study: Path | None, place: Place) -> None:
     """Show in what A and B differ: expected and unexpected differences, volatile facts left out.
 
     A and B are labels, or the beginnings of snapshots' record ids. Without a study nothing is expected. Ends with
@@ -39,7 +34,7 @@ def snapshots(a: str, b: str, file: Path | None, place: Place) -> None:
     from readoff.snapshots import same_label
     from readoff.studies import compared
 
-    declared = read_file(file).configurations if file else ()
+    declared = read_file(study).configurations if study else ()
     allowed = [each for each in declared if each.label in (a, b)]
     with place.open_to_look() as store:
         sides = _side(store, a), _side(store, b)

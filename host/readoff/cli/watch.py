@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, check_move_to, plain, result_values, store_options
+from readoff.cli.common import Place, check_move_to, plain, result_values, store_options, study_option
 from readoff.cli.power import kept
 from readoff.cli.study import read_file
 from readoff.errors import UsageError
@@ -65,12 +65,7 @@ TURN = 0.0005
     metavar="[HOST:PORT]",
     help="Also serve the bench page, at 127.0.0.1:8486 unless told otherwise (see readoff page).",
 )
-@click.option(
-    "--study",
-    type=click.Path(path_type=Path, dir_okay=False),
-    metavar="FILE",
-    help="Tell agents that stand by (READOFF STANDBY) the next step of this study.",
-)
+@study_option("Tell agents that stand by (READOFF STANDBY) the next step of this study.")
 @click.option(
     "--power",
     type=click.Path(path_type=Path, dir_okay=False),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from readoff.cli.common import Place, echo_json, store_options
+from readoff.cli.common import Place, echo_json, margin_option, store_options, study_option
 from readoff.errors import UsageError
 
 if TYPE_CHECKING:
@@ -28,18 +28,8 @@ class _Ground:
 
 @click.command()
 @click.argument("finding")
-@click.option(
-    "--study",
-    "file",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="The study that the finding belongs to: its margins, guard, and earlier runs.",
-)
-@click.option(
-    "--margin",
-    type=click.FloatRange(0, 100, min_open=True, max_open=True),
-    metavar="PERCENT",
-    help="The smallest difference that matters, 2 unless told. Not with --study.",
-)
+@study_option("The study that the finding belongs to: its margins, guard, and earlier runs.")
+@margin_option("The smallest difference that matters, 2 unless told. Not with --study.", default=None)
 @click.option(
     "--beside",
     multiple=True,
@@ -47,7 +37,9 @@ class _Ground:
     help="Another label that was compared with BASE at the same time (readoff report BASE OTHER LABEL). Several times.",
 )
 @store_options
-def why(finding: str, file: Path | None, margin: float | None, beside: tuple[str, ...], place: Place) -> None:
+def why(
+    finding: str, study: Path | None, margin: float | None, beside: tuple[str, ...], place: Place
+) -> None:
     """Go from a finding down to its boots, runs, readings, and the lines of the capture.
 
     FINDING is the short name that readoff study judge prints: BASE~OTHER:PROGRAM:METRIC. Without --study it is judged
@@ -58,14 +50,14 @@ def why(finding: str, file: Path | None, margin: float | None, beside: tuple[str
       readoff why as-found~zero-ws:replay:rate --study wait-states.toml
       readoff why as-found~zero-ws:replay:rate --beside fast-card
     """
-    if file and (beside or margin is not None):
+    if study and (beside or margin is not None):
         raise UsageError(
             "a study says itself what is compared, and what matters",
             next_step="Give --study FILE, or --margin and --beside, not both.",
         )
     with place.open_to_look() as store:
-        if file:
-            ground = _of_study(store, file, finding)
+        if study:
+            ground = _of_study(store, study, finding)
         else:
             ground = _of_labels(store, finding, beside, (2.0 if margin is None else margin) / 100)
         metrics = {

@@ -16,59 +16,20 @@ _HEAD = """\
 def study_text(study: Study) -> str:
     """TOML text of a study."""
     parts = [_HEAD + "\n".join(_pairs(_top(study)))]
-    for configuration in study.configurations:
-        parts.append(
-            _table(
-                "configurations",
-                label=configuration.label,
-                changes=configuration.changes,
-                how=configuration.how.value,
-                may_differ=configuration.may_differ,
-                price=configuration.price,
-                minutes=configuration.minutes or None,
-                specimen=configuration.specimen or None,
-                machine=configuration.machine or None,
-                caches=configuration.caches,
-            )
-        )
-    for program in study.programs:
-        parts.append(
-            _table(
-                "programs",
-                name=program.name,
-                path=program.path,
-                arguments=program.arguments or None,
-                minutes=program.minutes,
-                keys=program.keys or None,
-                files=program.files or None,
-            )
-        )
+    parts += _tables(
+        "configurations",
+        study.configurations,
+        "label changes how may_differ price minutes? specimen? machine? caches",
+    )
+    parts += _tables("programs", study.programs, "name path arguments? minutes keys? files?")
     for wanted in study.wanted:
         parts.append(
             _table("metrics", metric=wanted.metric, program=wanted.program, margin=_per_cent(wanted.margin))
         )
-    for target in study.targets:
-        parts.append(
-            _table(
-                "targets",
-                metric=target.metric,
-                program=target.program,
-                at=target.at,
-                words=target.words or None,
-            )
-        )
-    for earlier in study.earlier:
-        parts.append(
-            _table(
-                "earlier",
-                joins=earlier.joins,
-                label=earlier.label or None,
-                ids=earlier.ids or None,
-                why=earlier.why or None,
-            )
-        )
-    parts += [_table("explanations", about=each.about, why=each.why) for each in study.explanations]
-    parts += [_table("excluded", boot=each.boot, why=each.why) for each in study.excluded]
+    parts += _tables("targets", study.targets, "metric program at words?")
+    parts += _tables("earlier", study.earlier, "joins label? ids? why?")
+    parts += _tables("explanations", study.explanations, "about why")
+    parts += _tables("excluded", study.excluded, "boot why")
     return "\n\n".join(parts) + "\n"
 
 
@@ -100,6 +61,14 @@ class _Bare(str):
 
 def _per_cent(share: float) -> float:
     return float(f"{share * 100:.12g}")
+
+
+def _tables(key: str, items: Iterable[object], keys: str) -> Iterable[str]:
+    """A table for each item, its attributes under their names; with ``?`` only those that say something."""
+    for item in items:
+        values = {name.rstrip("?"): getattr(item, name.rstrip("?")) for name in keys.split()}
+        quiet = [name[:-1] for name in keys.split() if name.endswith("?") and not values[name[:-1]]]
+        yield _table(key, **values | dict.fromkeys(quiet))
 
 
 def _table(key: str, /, **values: Any) -> str:

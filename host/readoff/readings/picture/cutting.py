@@ -37,17 +37,7 @@ def cut_glyphs(
             "glyphs are not cut by contrast alone", next_step="Say which indices or colours are ink."
         )
     width, height = cell
-    right, bottom = region.x + region.columns * width, region.y + region.rows * height
-    if right > picture.width or bottom > picture.height:
-        raise UsageError(
-            f"the region reaches to pixel ({right - 1}, {bottom - 1}), "
-            f"the picture has {picture.width} × {picture.height}"
-        )
-    if len(lines) != region.rows or any(len(line) > region.columns for line in lines):
-        raise UsageError(
-            f"the text does not fit {region.rows} rows of {region.columns} cells",
-            next_step="It should have one line for each row, none longer than the row.",
-        )
+    _check_fits(picture, region, cell, lines)
     inking = Inking(ink, picture)
     found: dict[str, tuple[int, str]] = {" ": (0, "a blank")}
     for row, line in enumerate(lines):
@@ -63,6 +53,22 @@ def cut_glyphs(
     glyphs = tuple((character, bits) for character, (bits, _) in found.items() if character != " ")
     _check_apart(found, apart)
     return GlyphSet(name, width, height, glyphs)
+
+
+def _check_fits(picture: Picture, region: Region, cell: tuple[int, int], lines: Sequence[str]) -> None:
+    """Raises UsageError where the region lies outside of the picture, or the lines outside of the region."""
+    width, height = cell
+    right, bottom = region.x + region.columns * width, region.y + region.rows * height
+    if right > picture.width or bottom > picture.height:
+        raise UsageError(
+            f"the region reaches to pixel ({right - 1}, {bottom - 1}), "
+            f"the picture has {picture.width} × {picture.height}"
+        )
+    if len(lines) != region.rows or any(len(line) > region.columns for line in lines):
+        raise UsageError(
+            f"the text does not fit {region.rows} rows of {region.columns} cells",
+            next_step="It should have one line for each row, none longer than the row.",
+        )
 
 
 def _add(found: dict[str, tuple[int, str]], character: str, bits: int, place: str, allow: int) -> None:
