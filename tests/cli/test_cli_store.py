@@ -1,5 +1,6 @@
 """readoff store check, gather and export, as a person calls them."""
 
+import os
 import random
 import sqlite3
 
@@ -9,6 +10,9 @@ from click.testing import CliRunner
 from readoff.cli import main
 from support import store_samples as samples
 from support.commands import answer, run
+
+
+LOOKS = ("runs", "runs --json", "show 1", "held", "schema which run:1")
 
 
 @pytest.fixture
@@ -118,3 +122,15 @@ def test_export(bench, monkeypatch):
     monkeypatch.setattr("readoff.store.export.can_write_parquet", lambda: False)
     assert "readoff[parquet]" in run("export", "more", "--parquet", "--store", "one.db", status=2).stderr
     assert not (bench / "more").exists()
+
+
+def test_a_store_that_may_only_be_read_is_looked_at_and_left_alone(bench, monkeypatch):
+    """As from a stick or a share that is read only: the system says so of its file and its folder."""
+    before = sorted((path.name, path.read_bytes()) for path in bench.iterdir())
+    shown = {command: run(*command.split(), "--store", "one.db").output for command in LOOKS}
+    monkeypatch.setattr("os.access", lambda path, mode: mode != os.W_OK)
+    for command, output in shown.items():
+        assert run(*command.split(), "--store", "one.db").output == output
+    refused = run("attach", "--label", "zero-ws", "a note", "--store", "one.db", status=3)
+    assert "the store cannot be written" in refused.stderr
+    assert sorted((path.name, path.read_bytes()) for path in bench.iterdir()) == before

@@ -57,14 +57,19 @@ class Place:
         return self._telling(open_store(self.store, load_all_schemas(self.schemas)))
 
     def open_to_look(self) -> Store:
-        """The store as it is. Raises NoStoreYetError where there is none.
+        """The store as it is, also where it may only be read. Raises NoStoreYetError where there is none.
 
         Schemas are only read where something that came is not read yet, so a faulty one stands in nobody's way.
         """
         from readoff.store import open_store
+        from readoff.store.browse import open_to_read
+        from readoff.store.sqlite import writable
 
         self.need_store()
-        return self._telling(open_store(self.store, lambda: load_all_schemas(self.schemas), create=False))
+        schemas = functools.partial(load_all_schemas, self.schemas)
+        if self.store.is_file() and not writable(self.store):
+            return self._telling(open_to_read(self.store, schemas))
+        return self._telling(open_store(self.store, schemas, create=False))
 
     def need_store(self) -> None:
         """Raises NoStoreYetError, which says how to begin, where there is no store."""

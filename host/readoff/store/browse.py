@@ -13,7 +13,7 @@ from readoff.errors import StoreError, UsageError
 from readoff.store.find import RUNS, RunRow, query
 from readoff.store.keep import Store
 from readoff.store.migrations import APPLICATION_ID, MIGRATIONS, version_of
-from readoff.store.sqlite import telling
+from readoff.store.sqlite import address_to_read, telling, writable
 
 if TYPE_CHECKING:
     from readoff.readings import Schema
@@ -31,11 +31,10 @@ def open_to_read(path: Path, schemas: Callable[[], Sequence[Schema]] = tuple, *,
     if not path.is_file():
         raise StoreError("there is no store", where=str(path), next_step="Take or watch something first.")
     with telling(str(path)):
-        # Reading a write-ahead log needs its shared memory beside it, so the file is opened to be written, and
-        # query_only then refuses every statement that would.
-        conn = sqlite3.connect(
-            f"{path.resolve().as_uri()}?mode=rw", uri=True, timeout=busy / 1000, check_same_thread=False
-        )
+        # Reading a write-ahead log needs its shared memory beside it, so the file is opened to be written where it
+        # can be, and query_only then refuses every statement that would.
+        address = f"{path.resolve().as_uri()}?mode=rw" if writable(path) else address_to_read(path)
+        conn = sqlite3.connect(address, uri=True, timeout=busy / 1000, check_same_thread=False)
         conn.isolation_level = None
         try:
             conn.execute("PRAGMA query_only = ON")

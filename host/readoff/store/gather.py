@@ -7,7 +7,6 @@ nothing.
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections import deque
 from collections.abc import Iterator
@@ -20,7 +19,7 @@ from readoff.store.arrived import arrived
 from readoff.store.gather_attachments import gather_attachments
 from readoff.store.keep import Incoming, Store
 from readoff.store.migrations import APPLICATION_ID, MIGRATIONS
-from readoff.store.sqlite import BUSY_MILLISECONDS, telling, writing
+from readoff.store.sqlite import BUSY_MILLISECONDS, address_to_read, telling, writing
 
 
 @dataclass
@@ -90,7 +89,7 @@ def _opened(path: Path) -> sqlite3.Connection:
     if not path.is_file():
         raise StoreError("there is no store", where=str(path))
     with telling(str(path)):
-        source = sqlite3.connect(_address(path), uri=True, timeout=BUSY_MILLISECONDS / 1000)
+        source = sqlite3.connect(address_to_read(path), uri=True, timeout=BUSY_MILLISECONDS / 1000)
     try:
         with telling(str(path)):
             mark, version = (
@@ -105,12 +104,6 @@ def _opened(path: Path) -> sqlite3.Connection:
         source.close()
         raise
     return source
-
-
-def _address(path: Path) -> str:
-    """To be read only; of a medium that cannot be written, as something that nobody changes."""
-    writable = os.access(path.parent, os.W_OK) or Path(f"{path}-wal").exists()
-    return f"{path.resolve().as_uri()}?{'mode=ro' if writable else 'immutable=1'}"
 
 
 def _one(source: sqlite3.Connection, sql: str) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -63,6 +64,20 @@ def on_network(path: Path, mounts: str | None = None) -> bool:
         if inside and len(point) >= len(best):
             best, kind = point, fields[2]
     return kind in _NETWORK
+
+
+def writable(path: Path) -> bool:
+    """Whether this program may write a store's file, and in its folder, as SQLite needs to."""
+    return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
+
+
+def address_to_read(path: Path) -> str:
+    """SQLite's address of a store to be read only; of a medium that cannot be written, as of what nobody changes.
+
+    A write-ahead log beside it is read by its shared memory, so its folder is then written.
+    """
+    alone = not writable(path) and not Path(f"{path}-wal").exists()
+    return f"{path.resolve().as_uri()}?{'immutable=1' if alone else 'mode=ro'}"
 
 
 @contextmanager
