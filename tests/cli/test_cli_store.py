@@ -11,7 +11,6 @@ from readoff.cli import main
 from support import store_samples as samples
 from support.commands import answer, run
 
-
 LOOKS = ("runs", "runs --json", "show 1", "held", "schema which run:1")
 
 
