@@ -231,4 +231,4 @@ def test_a_damaged_file_is_told_and_the_next_question_is_answered(filled, tmp_pa
         finally:
             readers.close()
 
-    asyncio.run(ask())
+    _in_a_loop(ask())
