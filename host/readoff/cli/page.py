@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("address", required=False, default="", metavar="[HOST:PORT]")
-@margin_option()
-@study_option("Show the next step of this study, and take reports of failures.")
+@margin_option("The smallest difference that matters, where no study says it. Choose it before you look.")
+@study_option("Show the next step and the findings of this study, and take reports of failures.")
 @click.option(
     "--note", default="", metavar="TEXT", help="Shown on every view: that the figures are invented, say."
 )
