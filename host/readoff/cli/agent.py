@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from readoff import resources
-from readoff.cli.common import echo_json, json_option
+from readoff.cli.common import echo_json, json_option, writing
 from readoff.errors import LineError, UsageError
 
 if TYPE_CHECKING:
@@ -60,10 +60,8 @@ def _put(folder: Path, as_json: bool) -> None:
     if not folder.is_dir():
         raise UsageError("there is no such folder", where=str(folder))
     target = folder / NAME
-    try:
+    with writing(target):
         shutil.copyfile(resources.agent(), target)
-    except OSError as error:
-        raise UsageError(f"cannot be written ({error.strerror})", where=str(target)) from error
     if as_json:
         echo_json({"path": str(target), "octets": target.stat().st_size})
         return

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, echo_json, store_options
+from readoff.cli.common import Place, echo_json, store_options, writing
 from readoff.errors import UsageError
 
 if TYPE_CHECKING:
@@ -106,15 +106,11 @@ def _attach(store: Store, whose: tuple[str, str], text: str, photo: Path | None,
 def _save(store: Store, found: Sequence[Attachment], folder: Path) -> None:
     from readoff.store.attachments import photograph
 
-    try:
+    with writing(folder, "the photographs"):
         folder.mkdir(parents=True, exist_ok=True)
         for each in found:
             if each.sha256:
                 (folder / each.file_name).write_bytes(photograph(store, each.sha256).octets)
-    except OSError as error:
-        raise UsageError(
-            f"the photographs cannot be written ({error.strerror})", where=str(folder)
-        ) from error
 
 
 def _told(each: Attachment) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path, PureWindowsPath
 from typing import TYPE_CHECKING
 
 from readoff.cli import looks
+from readoff.cli.common import writing
 from readoff.contract.cp437 import glyphs
 from readoff.errors import UsageError
 from readoff.readings.shown import CaptureKind
@@ -96,11 +97,8 @@ def save_captures(captures: Sequence[Taken], folder: Path) -> list[Path]:
     if there:
         raise UsageError("is there already", where=there[0], next_step="Name another folder.")
     for file, each in zip(files, (each for each in captures if each.capture.octets), strict=True):
-        try:
-            with file.open("xb") as opened:
-                opened.write(each.capture.octets)
-        except OSError as error:
-            raise UsageError(f"cannot be written ({error.strerror})", where=str(file)) from error
+        with writing(file), file.open("xb") as opened:
+            opened.write(each.capture.octets)
     return files
 
 

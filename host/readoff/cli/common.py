@@ -82,6 +82,18 @@ class Place:
         return store
 
 
+@contextmanager
+def writing(path: Path, what: str = "", there: str = "") -> Iterator[None]:
+    """What fails while a file is written is told as a UsageError. there: what to do where its name is in use."""
+    try:
+        yield
+    except OSError as error:
+        if there and isinstance(error, FileExistsError):
+            raise UsageError("is there already", where=str(path), next_step=there) from error
+        told = f"{what} cannot be written ({error.strerror or error})".lstrip()
+        raise UsageError(told, where=str(path)) from error
+
+
 def margin_option(
     told: str = "The smallest difference that matters. Choose it before you look.",
     default: float | None = 2.0,

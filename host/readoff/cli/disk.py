@@ -8,8 +8,7 @@ from pathlib import Path
 import click
 
 from readoff import resources
-from readoff.cli.common import echo_json, json_option
-from readoff.errors import UsageError
+from readoff.cli.common import echo_json, json_option, writing
 
 SIZES = ("360", "720", "1200", "1440")
 
@@ -83,15 +82,9 @@ def disk(file: Path, size: str, replace: bool, as_json: bool) -> None:
         "GUIDE.TXT": _dos_text(GUIDE_TXT),
     }
     image = floppy_image(int(size) * 2, files, datetime.now())
-    try:
-        with file.open("wb" if replace else "xb") as out:
-            out.write(image)
-    except FileExistsError as error:
-        raise UsageError(
-            "is there already", where=str(file), next_step="Give another name, or say --replace."
-        ) from error
-    except OSError as error:
-        raise UsageError(f"cannot be written ({error.strerror})", where=str(file)) from error
+    mode = "wb" if replace else "xb"
+    with writing(file, there="Give another name, or say --replace."), file.open(mode) as out:
+        out.write(image)
     if as_json:
         echo_json({"path": str(file), "kilobytes": int(size), "files": list(files)})
         return

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, echo_json, store_options
+from readoff.cli.common import Place, echo_json, store_options, writing
 from readoff.errors import UsageError
 
 if TYPE_CHECKING:
@@ -83,11 +83,8 @@ def enter(
 def _save(captures: Sequence[Taken], file: Path) -> None:
     if len(captures) != 1:
         raise UsageError("it is not one capture that is held, so none can be saved")
-    try:
-        with file.open("xb") as opened:
-            opened.write(captures[0].capture.octets)
-    except OSError as error:
-        raise UsageError(f"cannot be written ({error.strerror})", where=str(file)) from error
+    with writing(file), file.open("xb") as opened:
+        opened.write(captures[0].capture.octets)
     _say(f"Saved: {file}")
 
 

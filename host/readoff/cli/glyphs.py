@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from readoff.cli.common import echo_json, json_option
+from readoff.cli.common import echo_json, json_option, writing
 from readoff.errors import UsageError
 
 _LARGEST_FILE = 64 << 20  # octets; a picture that is read has 12 MB of pixels at most
@@ -111,12 +111,8 @@ def _pixel(text: str) -> tuple[int, int]:
 
 
 def _write(path: Path, text: str) -> None:
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as out:
-            out.write(text)
-    except FileExistsError as error:
-        raise UsageError(
-            "it is there already", where=str(path), next_step="Choose another --output."
-        ) from error
-    except OSError as error:
-        raise UsageError(f"cannot be written ({error.strerror})", where=str(path)) from error
+    with (
+        writing(path, there="Choose another --output."),
+        path.open("x", encoding="utf-8", newline="\n") as out,
+    ):
+        out.write(text)

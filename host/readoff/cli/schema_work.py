@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from readoff.cli import looks
 from readoff.cli.captures import Shot, beside
-from readoff.cli.common import Place, load_all_schemas, read_schema_files
+from readoff.cli.common import Place, load_all_schemas, read_schema_files, writing
 from readoff.errors import SchemaError, UsageError
 from readoff.readings import Hold, Reading, Readout, Schema, Verdict, explain, load_schemas, read_run
 from readoff.readings.likeness import likeness
@@ -226,9 +226,7 @@ def _check_folder(folder: Path) -> None:
 
 
 def _write(file: Path, text: str) -> None:
-    try:
+    with writing(file, "the schema"):
         file.parent.mkdir(parents=True, exist_ok=True)
         with file.open("x", encoding="utf-8", newline="\n") as opened:
             opened.write(text)
-    except OSError as error:
-        raise UsageError(f"the schema cannot be written ({error.strerror})", where=str(file)) from error

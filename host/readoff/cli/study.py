@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, echo_json, store_options
+from readoff.cli.common import Place, echo_json, store_options, writing
 from readoff.cli.listing import Listing
 from readoff.errors import UsageError
 
@@ -82,10 +82,8 @@ def start(file: Path) -> None:
     if file.exists():
         raise UsageError("there is such a file already", where=str(file), next_step="Name a new one.")
     text = study_text(ask(datetime.now(UTC)))
-    try:
+    with writing(file, "the study"):
         file.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise UsageError(f"the study cannot be written ({error.strerror})", where=str(file)) from error
     click.echo(f"\nWritten: {file}")
     load_study(str(file), text)  # what is wrong is told by its line; no answer is lost
     click.echo(f"Next: readoff study plan {quote(str(file))}")
@@ -230,7 +228,7 @@ def disk(file: Path, folder: Path, drive: str, send_programs: bool, place: Place
         raise UsageError(f"{drive!r} is no drive", next_step="Give a letter and a colon, such as A:")
     todo = [each.planned for each in progress_of(declared, look(place, declared).done).open]
     files = batch_files(declared, todo, drive.upper(), send_programs=send_programs or declared.send_programs)
-    try:
+    with writing(folder, "the disk"):
         folder.mkdir(parents=True, exist_ok=True)
         for old in folder.glob("B[0-9][0-9][0-9]*.BAT"):
             if old.name not in files:
@@ -238,8 +236,6 @@ def disk(file: Path, folder: Path, drive: str, send_programs: bool, place: Place
         for name, octets in files.items():
             (folder / name).write_bytes(octets)
         (folder / "READOFF.COM").write_bytes(resources.agent().read_bytes())
-    except OSError as error:
-        raise UsageError(f"the disk cannot be written ({error.strerror})", where=str(folder)) from error
     if place.as_json:
         echo_json({"folder": str(folder), "boots": len(todo), "files": sorted([*files, "READOFF.COM"])})
     else:

@@ -91,7 +91,7 @@ def _load(text: str, faults: Faults, kinds: Mapping[str, Kind]) -> Schema | None
     own_units = top.texts("units")
     recognise_table, metrics_table = top.table("recognise"), top.table("metrics")
     recognise = _recognition(recognise_table, kind)
-    tables = {name: metrics_table.table(name) for name in metrics_table.data}
+    tables = metrics_table.named()
     metrics = _metrics(metrics_table, tables, own_units, kind)
     shown = {name: table for name, table in tables.items() if "formula" not in table.data}
     way = kind.load(top, recognise_table, shown)

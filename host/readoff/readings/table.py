@@ -104,6 +104,10 @@ class Table:
             value = {}
         return Table(value, self.key(name), self.faults)
 
+    def named(self) -> dict[str, Table]:
+        """The tables that this one is made of, by name."""
+        return {name: self.table(name) for name in self.data}
+
     def tables(self, name: str) -> list[Table]:
         """A list of tables; empty where it is missing."""
         value = self.data.get(name, [])

@@ -44,10 +44,8 @@ def load_blocks(top: Table) -> dict[str, Block]:
     """The blocks that a schema declares, by name."""
     if "blocks" not in top.data:
         return {}
-    tables = top.table("blocks")
     blocks: dict[str, Block] = {}
-    for name in tables.data:
-        table = tables.table(name)
+    for name, table in top.table("blocks").named().items():
         table.only(("begin", "end"))
         begin, end = table.pattern("begin"), table.pattern("end", needed=False)
         if begin:

@@ -145,10 +145,8 @@ def load_tables(top: Table) -> dict[str, TextTable]:
     """The tables that a schema declares, by name."""
     if "tables" not in top.data:
         return {}
-    declared = top.table("tables")
     tables: dict[str, TextTable] = {}
-    for name in declared.data:
-        table = declared.table(name)
+    for name, table in top.table("tables").named().items():
         table.only(("headings", "end"))
         headings = table.texts("headings")
         end = table.pattern("end", needed=False)
