@@ -78,10 +78,16 @@ def demo(folder: Path) -> None:
     click.echo()
     looks.say(INVENTED)
     click.echo(f"\nStore:  {store.path}\nStudy:  {study}\nReport: {page}\n({time.monotonic() - began:.0f} s)")
-    click.echo(f"\nLook further:  readoff runs --store {store.path}")
-    click.echo(f"               readoff show 1 --store {store.path}")
-    click.echo(f"Judge again:   readoff study judge {study} --store {store.path}")
-    click.echo(f"Check it:      readoff take {page.with_name('bundle.zip')} --store {folder / 'check.db'}")
+    _show_ways_on(store.path, study, page)
+
+
+def _show_ways_on(store: Path, study: Path, page: Path) -> None:
+    click.echo(f"\nLook further:  readoff runs --store {store}")
+    click.echo(f"               readoff show 1 --store {store}")
+    click.echo(f"Judge again:   readoff study judge {study} --store {store}")
+    click.echo(
+        f"Check it:      readoff take {page.with_name('bundle.zip')} --store {store.with_name('check.db')}"
+    )
 
 
 class _Session:

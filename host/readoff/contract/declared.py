@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from typing import Any
 
 from readoff import resources
@@ -37,14 +37,11 @@ class Contract:
 
     def by_number(self, number: int) -> Kind | None:
         """The kind with this number, or None for one that this contract does not know."""
-        return self._numbers().get(number)
+        return self._by_number.get(number)
 
-    def _numbers(self) -> dict[int, Kind]:
-        made: dict[int, Kind] | None = self.__dict__.get("_cached_numbers")
-        if made is None:
-            made = {kind.number: kind for kind in self.kinds.values()}
-            object.__setattr__(self, "_cached_numbers", made)
-        return made
+    @cached_property
+    def _by_number(self) -> dict[int, Kind]:
+        return {kind.number: kind for kind in self.kinds.values()}
 
 
 def read_contract(text: str, where: str) -> Contract:

@@ -54,52 +54,44 @@ def carry(
 
     Raises StoreError.
     """
-    marks = ", ".join("?" * len(boots))
-    of_boots = (
-        f"SELECT p.arrival FROM places p JOIN records r ON r.number = p.record WHERE r.boot IN ({marks})"
-    )
-    ids = f"SELECT id FROM records WHERE boot IN ({marks})"
-    each_label = ", ".join("?" * len(labels))
-    photographs = [each for each in {one.sha256: one for one in shown if one.sha256}.values()]
+    these = f"boot IN ({_marks(boots)})"
+    of_boots = f"SELECT p.arrival FROM places p JOIN records r ON r.number = p.record WHERE r.{these}"
+    ids = f"SELECT id FROM records WHERE {these}"
     names = {name: ", ".join(columns) for name, columns in COLUMNS.items()}
 
     def rows(name: str, rule: str, values: Collection[Any]) -> list[dict[str, Any]]:
         order = "sha256" if name == "photographs" else "number"
         return query(store, f"SELECT {names[name]} FROM {name} WHERE {rule} ORDER BY {order}", list(values))
 
+    sums = list(dict.fromkeys(each.sha256 for each in shown if each.sha256))
+    numbers = [each.number for each in shown]
     found: Rows = {
         "arrivals": rows("arrivals", f"number IN ({of_boots})", boots),
         "sightings": rows("sightings", f"arrival IN ({of_boots})", boots),
         "numbers": rows("numbers", f"id IN ({ids})", boots),
         "history": rows("history", f"arrival IN ({of_boots}) AND id IN ({ids})", [*boots, *boots]),
-        "notes": rows("notes", f"machine = ? AND label IN ({each_label})", [machine, *labels]),
+        "notes": rows("notes", f"machine = ? AND label IN ({_marks(labels)})", [machine, *labels]),
         "typed": rows("typed", f"id IN ({ids})", boots),
-        "photographs": rows(
-            "photographs",
-            f"sha256 IN ({', '.join('?' * len(photographs))})",
-            [each.sha256 for each in photographs],
-        ),
-        "attachments": rows(
-            "attachments",
-            f"number IN ({', '.join('?' * len(shown))})",
-            [each.number for each in shown],
-        ),
+        "photographs": rows("photographs", f"sha256 IN ({_marks(sums)})", sums),
+        "attachments": rows("attachments", f"number IN ({_marks(numbers)})", numbers),
     }
     for row in found["sightings"]:
         row["came_from"] = without_folders(row["came_from"])
     return Carried(
         found,
-        {row["number"]: _octets(store, "arrivals", "number", row["number"]) for row in found["arrivals"]},
-        {
-            row["sha256"]: _octets(store, "photographs", "sha256", row["sha256"])
-            for row in found["photographs"]
-        },
+        {row["number"]: _octets(store, "arrivals", "number", row) for row in found["arrivals"]},
+        {row["sha256"]: _octets(store, "photographs", "sha256", row) for row in found["photographs"]},
     )
 
 
-def _octets(store: Store, table: str, key: str, value: Any) -> bytes:
-    rows = query(store, f"SELECT octets FROM {table} WHERE {key} = ?", [value])
-    return bytes(rows[0]["octets"])
+def _marks(values: Collection[object]) -> str:
+    """A place in SQL for each value."""
+    return ", ".join("?" * len(values))
+
+
+def _octets(store: Store, table: str, key: str, row: Mapping[str, Any]) -> bytes:
+    """The octets of a row, which are in none."""
+    return bytes(query(store, f"SELECT octets FROM {table} WHERE {key} = ?", [row[key]])[0]["octets"])
 
 
 def without_folders(came_from: str) -> str:
