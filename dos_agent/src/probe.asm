@@ -91,7 +91,9 @@ command_probe:
         mov     bx, probe_words
         call    word_find
         mov     si, text_which_probe
-        jc      .nothing
+        jnc     .asked
+        jmp     nothing_done
+.asked:
         mov     al, [bx]
         mov     [probe_chosen], al
         call    begin_records
@@ -113,9 +115,7 @@ command_probe:
         mov     [probe_at], bx
         cmp     bx, probes_end
         jb      .next
-        mov     ax, [repeat]
-        inc     word [repeat]
-        cmp     ax, [option_repeats]
+        call    repeat_next
         jb      .repeat
         call    finish_line
         cmp     byte [run_spool], 0
@@ -123,10 +123,6 @@ command_probe:
 .spool:
         mov     al, EXIT_SPOOL
 .leave:
-        ret
-.nothing:
-        call    put_string
-        mov     al, EXIT_NOTHING
         ret
 
 ; probe_record: one probe and its record.

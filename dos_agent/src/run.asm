@@ -25,12 +25,12 @@ section .text
 command_run:
         cmp     byte [program_word], 0
         mov     si, text_no_program
-        je      .nothing
+        je      nothing_done
         call    program_find
         jnc     .found
         mov     si, text_long_tail
         test    ax, ax
-        jnz     .nothing
+        jnz     nothing_done
         mov     byte [exec_path], 0
         mov     byte [exec_tail], 0
 .found:
@@ -43,9 +43,7 @@ command_run:
         jc      .spool
         call    run_said
         jc      .over
-        mov     ax, [repeat]
-        inc     word [repeat]
-        cmp     ax, [option_repeats]
+        call    repeat_next
         jb      .next
 .over:
         call    finish_line
@@ -56,12 +54,23 @@ command_run:
         mov     al, EXIT_NOTHING
 .leave:
         ret
-.nothing:
-        call    put_string
-        mov     al, EXIT_NOTHING
-        ret
 .spool:
         mov     al, EXIT_SPOOL
+        ret
+
+; repeat_next: count one repeat more.
+; Input: none.  Output: [repeat]; CF=1 when it is asked for.  Destroys: AX.
+repeat_next:
+        mov     ax, [repeat]
+        inc     word [repeat]
+        cmp     ax, [option_repeats]
+        ret
+
+; nothing_done: the end of a command that can do nothing.
+; Input: SI = text that says why.  Output: AL = exit code.  Destroys: nothing else.
+nothing_done:
+        call    put_string
+        mov     al, EXIT_NOTHING
         ret
 
 ; run_record: one run and its record.

@@ -58,10 +58,7 @@ def test_the_base_has_a_cache_that_it_should_not_have(tmp_path):
             room.in_a_while(1.5, room.person)
 
     host.on_step = on_step
-    ends = []
-    while not ends or ends[-1].kind != "ended":
-        ends.append(room.start())
-        assert len(ends) < 20
+    room.start_until_done(20)
     seen = read_study(host.store, STUDY)
     assert not progress_of(STUDY, seen.done).open and steps.count("probe") == 3
     standing = {each.about: each.sentence for each in seen.notices if not each.why}

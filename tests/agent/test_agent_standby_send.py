@@ -47,10 +47,7 @@ def test_a_program_that_was_changed_between_two_boots_is_named(tmp_path):
             room.drive.write("INTLOOP.COM", (PROGRAMS / "INTLOOP.COM").read_bytes() + b"\0")
 
     host.on_step = on_step
-    ends = []
-    while not ends or ends[-1].kind != "ended":
-        ends.append(room.start())
-        assert len(ends) < 20
+    room.start_until_done(20)
     seen = read_study(host.store, STUDY)
     assert not progress_of(STUDY, seen.done).open
     assert steps.count(("send", "C:\\INTLOOP.COM")) == steps.count(("send", "C:\\REPLAY.COM")) == 3

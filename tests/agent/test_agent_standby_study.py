@@ -42,10 +42,7 @@ def test_a_whole_study_without_a_hand(tmp_path):
             room.hang(step.path)
 
     host.on_step = on_step
-    ends = []
-    while not ends or ends[-1].kind != "ended":
-        ends.append(room.start())
-        assert len(ends) < MOST_STARTS
+    ends = room.start_until_done(MOST_STARTS)
     said = ends[-1].console.decode("cp437")
     assert ends[-1].code == EXIT_ALL and "All boots of the plan are there." in said
     assert room.drive.list(r"SPOOL\*.RDO") == [r"SPOOL\SERIAL.RDO"]
@@ -134,12 +131,7 @@ def test_with_a_time_limit_a_hang_needs_no_person(tmp_path):
             room.hang(step.path)
 
     host.on_step = on_step
-    ends = []
-    while not ends or ends[-1].kind != "ended":
-        ends.append(room.start())
-        if ends[-1].how == "FFFF:0000":
-            room.mend()
-        assert len(ends) < MOST_STARTS
+    ends = room.start_until_done(MOST_STARTS)
     assert ends[-1].code == EXIT_ALL
     assert [each.how for each in ends].count("FFFF:0000") == 1
     assert not progress_of(small, read_study(host.store, small).done).open

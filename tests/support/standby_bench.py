@@ -175,6 +175,16 @@ class Room:
         self.label, self.next_label = self.next_label or self.label, ""
         return ended
 
+    def start_until_done(self, most: int) -> list[Exit]:
+        """Starts it again and again, until the agent leaves to the prompt; after its reset in a hang it is mended."""
+        ends = [self.start()]
+        while ends[-1].kind != "ended":
+            if ends[-1].how == "FFFF:0000":
+                self.mend()
+            assert len(ends) < most
+            ends.append(self.start())
+        return ends
+
     def in_a_while(self, seconds: float, what: Callable[[], None]) -> None:
         """Lets something happen, so many virtual seconds from now."""
         boot = self.box.on
