@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from readoff.names import printable
+
 
 class ReadoffError(Exception):
     """Root of all our errors.
@@ -23,7 +25,7 @@ class ReadoffError(Exception):
 
     def sentence(self) -> str:
         """All of it in one line: ``where: what. next_step.``"""
-        place = f"{self.where}: " if self.where else ""
+        place = f"{printable(self.where)}: " if self.where else ""
         advice = f" {self.next_step}" if self.next_step else ""
         stop = "" if self.what.endswith("?") else "."
         return f"{place}{self.what}{stop}{advice}"

@@ -104,6 +104,9 @@ def test_names_that_are_no_text_are_shown_as_escapes(bench):
     told = run("take", "inbox", status=1).output
     assert "inbox/\\udcff bad\\nname.RDO:\n" in told
     assert "from inbox/\\udcff bad\\nname.RDO, " in run("held", status=1).output
+    told = run("watch", "--folder", "inbox", "--until-idle", "0.3", "--store", "other.db", status=1).output
+    assert "! inbox/\\udcff bad\\nname.RDO: held: " in told
+    assert "readoff: not\\nhere: there is no such file" in run("take", "not\nhere", status=2).stderr
 
 
 def test_what_is_no_file_or_empty_is_named(bench):

@@ -224,7 +224,7 @@ def take(
         for each in brought:
             show_bundle(each, place)
         for path, reason in problems:
-            click.echo(f"{path}: {reason}")
+            click.echo(printable(f"{path}: {reason}"))
         if others:
             _show(taking)
     wrong = taking.held or taking.problems or problems or any(not each.good for each in brought)
@@ -296,4 +296,5 @@ def _show(taking: _Taking) -> None:
     parts += [f"{looks.counted(taking.moved, 'file')} moved"] if taking.move_to is not None else []
     looks.say(f"{looks.counted(taking.files, 'file')} taken: {', '.join(parts)}.")
     for bundle in taking.bundles:
-        looks.say(f"{bundle} is a bundle, and is taken by its name only: readoff take {bundle}")
+        name = printable(str(bundle))
+        looks.say(f"{name} is a bundle, and is taken by its name only: readoff take {name}")

@@ -15,6 +15,7 @@ from readoff.cli.common import Place, check_move_to, plain, result_values, store
 from readoff.cli.power import kept
 from readoff.cli.study import read_file
 from readoff.errors import UsageError
+from readoff.names import printable
 
 if TYPE_CHECKING:
     from readoff.arrivals.clerk import Planner
@@ -245,10 +246,8 @@ class _Teller:
         return f"run {run.number}, {looks.what_ran(run)}{repeat}, {run.state}, {looks.counted(run.readings, 'reading')}"
 
     def say(self, text: str) -> None:
-        """Prints a line, whatever stands in it."""
-        from readoff.cli.looks import harmless
-
-        click.echo(harmless(text))
+        """Prints one line, whatever stands in it; a line end in a file's name is written as an escape."""
+        click.echo(printable(text))
 
     def _line(self, value: dict[str, object]) -> None:
         click.echo(json.dumps(plain(value), ensure_ascii=False))
