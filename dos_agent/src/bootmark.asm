@@ -4,9 +4,12 @@
 
 section .staybss
         alignb  2
+agent_serial:           resd 1          ; these three lie like a record's id
 boot_nonce:             resd 1
-agent_serial:           resd 1
 ordinal:                resw 1          ; of the record that was opened last
+%if L_record_id.boot_nonce != 4 || L_record_id.ordinal != 8 || L_record_id_size != 10
+%error "a record's id is copied from where its parts lie"
+%endif
 boot_state:             resb 1          ; BOOT_STATE_*
 
 section .bss
@@ -169,6 +172,14 @@ ordinal_next:
         pop     dx
         pop     cx
         pop     bx
+        ret
+
+; boot_put: tell which boot of which agent this is, as it stands in a record's id, a hello and a question.
+; Input: DI = where.  Output: DI behind it.  Destroys: CX, SI.
+boot_put:
+        mov     si, agent_serial
+        mov     cx, L_record_id.ordinal / 2
+        rep     movsw
         ret
 
 ; serial_find: read the agent's serial from the spool folder, or draw one and keep it there.

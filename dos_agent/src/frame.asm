@@ -23,6 +23,13 @@ FIRST_PRINTABLE         equ 20h
 %endmacro
 
 ; ----------------------------------------------------------------------------------------------
+; head_send: send a frame that was made in line_work.head.
+; Input: CX = its octets.  Output: CF=1 when the port takes nothing.  Destroys: AX BX CX DX SI DI BP.
+head_send:
+        mov     si, line_work + L_line_work.head
+        xor     dx, dx
+        ; fall through
+
 ; frame_send: send a frame whose payload lies in two parts.
 ; Input: SI, CX = first part; BX, DX = second part (DX may be 0).
 ; Output: CF=1 when the port takes nothing.  Destroys: AX BX CX DX SI DI BP.
@@ -74,7 +81,6 @@ frame_run:
         jb      .control
 .plain:
         mov     ah, al
-.ready:
         xchg    dx, di
         uart_emit
         xchg    dx, di

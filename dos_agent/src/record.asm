@@ -43,19 +43,14 @@ record_open:
         mov     [di + L_header.kind], al
         mov     word [di + L_header.header_size], L_header_size
         call    ordinal_next
-        mov     [di + L_header.id + L_record_id.ordinal], ax
-        mov     ax, [agent_serial]
-        mov     [di + L_header.id + L_record_id.agent_serial], ax
-        mov     ax, [agent_serial + 2]
-        mov     [di + L_header.id + L_record_id.agent_serial + 2], ax
-        mov     ax, [boot_nonce]
-        mov     [di + L_header.id + L_record_id.boot_nonce], ax
-        mov     ax, [boot_nonce + 2]
-        mov     [di + L_header.id + L_record_id.boot_nonce + 2], ax
+        add     di, L_header.id
+        mov     si, agent_serial
+        mov     cx, L_record_id_size / 2
+        rep     movsw
         call    dos_time_now
-        mov     [di + L_header.time], ax
-        mov     [di + L_header.date], dx
-        mov     word [di + L_header.reserved], 0
+        mov     [record_head + L_header.time], ax
+        mov     [record_head + L_header.date], dx
+        mov     word [record_head + L_header.reserved], 0
         mov     ax, [ordinal]
         call    spool_create
         jc      .leave

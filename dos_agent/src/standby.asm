@@ -218,26 +218,20 @@ standby_ask:
 ; Input: as standby_ask.  Output: CF=1 when the port takes nothing.  Destroys: AX BX CX DX SI DI BP.
 ask_send:
         mov     di, line_work + L_line_work.head
-        mov     byte [di], FRAME_ASK
-        mov     ax, [agent_serial]
-        mov     [di + 1 + L_ask.agent_serial], ax
-        mov     ax, [agent_serial + 2]
-        mov     [di + 1 + L_ask.agent_serial + 2], ax
-        mov     ax, [boot_nonce]
-        mov     [di + 1 + L_ask.boot_nonce], ax
-        mov     ax, [boot_nonce + 2]
-        mov     [di + 1 + L_ask.boot_nonce + 2], ax
+        mov     al, FRAME_ASK
+        stosb
+        call    boot_put
         mov     al, [standby_flags]
         or      al, [standby_told]
-        mov     [di + 1 + L_ask.flags], al
-        mov     ax, [standby_token]
-        mov     [di + 1 + L_ask.token], ax
-        mov     ax, [standby_token + 2]
-        mov     [di + 1 + L_ask.token + 2], ax
-        mov     si, di
+        stosb
+        mov     si, standby_token
+        movsw
+        movsw
         mov     cx, 1 + L_ask_size
-        xor     dx, dx
-        jmp     frame_send
+        jmp     head_send
+%if L_ask.agent_serial || L_ask.boot_nonce != 4 || L_ask.flags != 8 || L_ask.token != 9
+%error "ask_send writes its parts one after another"
+%endif
 %if 1 + L_ask_size > HEAD_SIZE
 %error "a question does not fit where frames are made"
 %endif
