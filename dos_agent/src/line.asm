@@ -93,12 +93,10 @@ line_offer_spool:
         jmp     short .batch
 .bye:
         mov     ax, [line_left]
-        mov     si, line_work + L_line_work.head
-        mov     byte [si], FRAME_BYE
-        mov     [si + 1 + L_bye.left], ax
+        mov     byte [line_work + L_line_work.head], FRAME_BYE
+        mov     [line_work + L_line_work.head + 1 + L_bye.left], ax
         mov     cx, 1 + L_bye_size
-        xor     dx, dx
-        call    frame_send
+        call    head_send
         xor     si, si
 .close:
         push    si
@@ -148,22 +146,14 @@ line_greet_for:
         call    ticks_now
         mov     [line_since], ax
 .hello:
-        mov     si, line_work + L_line_work.head
-        mov     byte [si], FRAME_HELLO
-        mov     byte [si + 1 + L_hello.version], LINK_VERSION
-        mov     ax, [agent_serial]
-        mov     [si + 1 + L_hello.agent_serial], ax
-        mov     ax, [agent_serial + 2]
-        mov     [si + 1 + L_hello.agent_serial + 2], ax
-        mov     ax, [boot_nonce]
-        mov     [si + 1 + L_hello.boot_nonce], ax
-        mov     ax, [boot_nonce + 2]
-        mov     [si + 1 + L_hello.boot_nonce + 2], ax
+        mov     di, line_work + L_line_work.head
+        mov     ax, FRAME_HELLO | LINK_VERSION << 8
+        stosw
+        call    boot_put
         mov     al, [option_xon_xoff]
-        mov     [si + 1 + L_hello.flags], al
+        stosb
         mov     cx, 1 + L_hello_size
-        xor     dx, dx
-        call    frame_send
+        call    head_send
         jc      .done
         call    ticks_now
         mov     [line_mark], ax
@@ -213,6 +203,9 @@ waited:
         sub     ax, cx
         cmp     ax, bx
         ret
+%if L_hello.version || L_hello.agent_serial != 1 || L_hello.boot_nonce != 5 || L_hello.flags != 9
+%error "line_greet writes its parts one after another"
+%endif
 %if HELLO_FLAGS_XON_XOFF != 1 || WELCOME_FLAGS_XON_XOFF != 1
 %error "line_greet takes option_xon_xoff for the flags"
 %endif
@@ -271,11 +264,8 @@ line_record:
         jne     .close
         mov     al, VERDICT_KEPT
 .close:
-        push    ax
         mov     bx, [line_handle]
-        mov     ah, DOS_CLOSE
-        call    dos
-        pop     ax
+        call    handle_close
 .verdict:
         cmp     al, VERDICT_KEPT
         jne     .stays

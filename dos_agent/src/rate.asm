@@ -240,12 +240,10 @@ rate_back:
 ; rate_send: ask for a rate.
 ; Input: AX = divisor.  Output: CF=1 when the port takes nothing.  Destroys: AX BX CX DX SI DI BP.
 rate_send:
-        mov     si, line_work + L_line_work.head
-        mov     byte [si], FRAME_RATE
-        mov     [si + 1 + L_rate.divisor], ax
+        mov     byte [line_work + L_line_work.head], FRAME_RATE
+        mov     [line_work + L_line_work.head + 1 + L_rate.divisor], ax
         mov     cx, 1 + L_rate_size
-        xor     dx, dx
-        jmp     frame_send
+        jmp     head_send
 
 ; rate_say: say at which rate the line goes on, where it is not the start rate.
 ; Input: rate_now.  Output: none.  Destroys: AX BX CX DX SI.

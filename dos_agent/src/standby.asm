@@ -41,7 +41,9 @@ section .text
 command_standby:
         cmp     byte [option_port], 0
         mov     si, text_standby_no_line
-        je      .no_line
+        jne     .asked
+        jmp     nothing_done
+.asked:
         call    begin_records
         call    standby_begin
 .next:
@@ -71,10 +73,6 @@ command_standby:
         mov     si, text_standby_prompt
         call    put_string
         mov     al, EXIT_MISSING
-        ret
-.no_line:
-        call    put_string
-        mov     al, EXIT_NOTHING
         ret
 
 ; standby_futile: is one and the same run or snapshot given again and again? Then its records do not reach the host.

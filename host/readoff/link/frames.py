@@ -47,11 +47,6 @@ def build_message(kind: str, **values: Any) -> bytes:
     return bytes([contract.kinds[kind].number]) + contract.codec.build(contract.kinds[kind].layout, plain)
 
 
-def sender_of(kind: str) -> str:
-    """Who sends frames of a kind: "agent" or "host"."""
-    return link_contract().kinds[kind].sender
-
-
 def limit_of(name: str) -> int:
     """A constant of link.toml."""
     return link_contract().constants[name]
