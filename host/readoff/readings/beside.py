@@ -29,6 +29,13 @@ _BEGAN_BEFORE = re.compile(
     r"|0[xX][0-9A-Fa-f]*|[0-9][eEdD][+-]?)$"
 )
 
+# A blank that may stand between thousands: three digits behind it, a lone number of one to three before it.
+_GROUPS = r"[1-9][0-9]{0,2}(?: [0-9]{3})*"
+_MAY_GO_ON = re.compile(rf"[+-]?{_GROUPS}")
+_FURTHER_GROUP = re.compile(r" [0-9]{3}(?![0-9])")
+_MAY_HAVE_BEGUN = re.compile(r"[0-9]{3}(?: [0-9]{3})*(?:[.,][0-9]+)?")
+_EARLIER_GROUPS = re.compile(rf"(?:^|[^0-9A-Za-z.,:'/]){_GROUPS} $")
+
 
 def number_in_line(line: Line, first: int, last: int, style: Style) -> Seen:
     """The characters first..last of a line as one number, exactly or not at all."""
@@ -61,7 +68,22 @@ def _as_written(text: str, first: int, last: int, style: Style) -> Number | Unre
     if _BEGAN_BEFORE.search(before):
         told = (before + taken)[-24:]
         return Unread(f"{taken!r} is taken, but what stands before belongs to it: {told!r}")
+    if style.blank != "apart" and (flaw := _beside_a_blank(text, first, last, style)):
+        return Unread(flaw)
     return number
+
+
+def _beside_a_blank(text: str, first: int, last: int, style: Style) -> str:
+    """Why the characters first..last may be, or are, a part of a number with blanks between thousands, or ""."""
+    taken, before = text[first:last], text[max(0, first - 24) : first]
+    on = _MAY_GO_ON.fullmatch(taken) and _FURTHER_GROUP.match(text, last)
+    begun = _MAY_HAVE_BEGUN.fullmatch(taken) and _EARLIER_GROUPS.search(before)
+    if not (on or begun):
+        return ""
+    told = text[first - len(begun[0].lstrip()) if begun else first : on.end() if on else last].strip()
+    if style.blank:
+        return f"{taken!r} is taken, but the number is {told!r}"
+    return f"{taken!r} of {told!r}: thousands or two numbers? The schema must say which (blank = …)"
 
 
 def _torn(line: Line, first: int, last: int) -> str:

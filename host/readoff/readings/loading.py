@@ -39,7 +39,7 @@ KINDS = {kind.name: kind for kind in (TEXT, SCREEN, BINARY, picture_kind({}))}
 # The keys that all kinds share; each kind adds its own.
 _TOP = ("schema", "kind", "title", "units", "headline", "recognise", "metrics", "rules", "samples")
 _RECOGNISE = ("all", "none", "programs", "captures", "files")
-_SHOWN_KEYS = "unit better shown_in spelled kilo comma clock once optional exact".split()
+_SHOWN_KEYS = "unit better shown_in spelled kilo comma blank clock once optional exact".split()
 _DERIVED_KEYS = ("formula", "unit", "better", "optional")
 # The keys of each kind of table, for the guide.
 TABLES = (
@@ -236,9 +236,12 @@ def _spelled(table: Table, units: frozenset[str]) -> dict[str, str]:
 
 
 def _style(table: Table, unit: str) -> Style:
-    style = Style(table.text("comma", needed=False), table.text("clock", needed=False), unit == "s")
+    comma, blank, clock = (table.text(key, needed=False) for key in ("comma", "blank", "clock"))
+    style = Style(comma, clock, unit == "s", blank)
     if style.comma:
         table.choice("comma", style.comma, ("thousands", "decimal"))
+    if style.blank:
+        table.choice("blank", style.blank, ("thousands", "apart"))
     if style.clock:
         table.choice("clock", style.clock, ("mm:ss", "hh:mm"))
         if not style.time:

@@ -20,6 +20,8 @@ _COMMA = re.compile(r"[+-]?[0-9]+(?:,[0-9]+)?(?:[eEdD][+-]?[0-9]{1,4})?")
 # Thousands begin with a digit that counts: "0.123" is no number of thousands, whatever the schema says of commas.
 _GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:,[0-9]{3})+(?:\.[0-9]+)?")
 _COMMA_GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:\.[0-9]{3})+(?:,[0-9]+)?")
+# The same with blanks, whatever its decimal mark is.
+_BLANK_GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?: [0-9]{3})+(?:[.,][0-9]+)?")
 _HEX = re.compile(r"0[xX][0-9A-Fa-f]{1,16}")
 _CLOCK = re.compile(r"([0-9]{1,4}):([0-5][0-9])(?::([0-5][0-9]))?(\.[0-9]+)?")
 _SHAPES = re.compile(r"[*#?]+")
@@ -31,12 +33,14 @@ class Style:
     """What a schema says of a metric's numbers.
 
     comma: "thousands", "decimal", or "" where the schema says nothing. clock: "mm:ss" or "hh:mm" for a shown
-    "12:34", or "". time: the metric's unit is the second, so that clock times have a meaning.
+    "12:34", or "". time: the metric's unit is the second, so that clock times have a meaning. blank: what one before
+    three digits is: "thousands", "apart" for two numbers, or "".
     """
 
     comma: str = ""
     clock: str = ""
     time: bool = False
+    blank: str = ""
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,8 @@ def read_number(text: str, style: Style) -> Number | Unread:
     flaw = _no_number(text)
     if flaw:
         return Unread(flaw)
+    if style.blank == "thousands" and _BLANK_GROUPED.fullmatch(text):
+        text = text.replace(" ", "")
     if _HEX.fullmatch(text):
         return _number(Decimal(int(text, 16)))
     if ":" in text:
