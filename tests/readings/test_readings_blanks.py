@@ -1,7 +1,7 @@
-"""A blank before three digits: between thousands or between two numbers, as the schema says, and held where it does not.
+"""A blank before three digits: between thousands or two numbers, as the schema says, and held where it does not.
 
-Outside source: thousands parted by a blank are the SI Brochure's form (9th edition, 5.4.4, from memory); that two counts
-often stand as near to each other is common practice, no source.
+Outside source: thousands parted by a blank are the SI Brochure's form (9th edition, 5.4.4, from memory); that two
+counts often stand as near to each other is common practice, no source.
 """
 
 import pytest
