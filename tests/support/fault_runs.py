@@ -286,26 +286,14 @@ def _noise(draw: random.Random) -> Callable[[], Fault | None]:
 
 def _box(draw: random.Random, host: FaultyHost) -> Figures:
     box = agent_box(draw.choice(SPECS))
-    box.patience, box.most_seconds = (
-        1000.0,
-        1800.0,
-    )  # neither a busy host nor a line that takes long is a fault
+    # Neither a busy host nor a line that takes long is a fault.
+    box.patience, box.most_seconds = 1000.0, 1800.0
     drive = box.drive("C")
     for number, octets in enumerate(_records(draw, 3, draw.choice((1500, 9000))), 0x11):
         drive.write(f"{number:08X}.RDO", octets)
     earlier = _spool(box)
     figures = Figures()
-    trouble = draw.choice(("", "", "full", "fails", "cut"))
-    if trouble == "full":
-        drive.room = draw.randrange(0, 3000)
-    elif trouble == "fails":
-        drive.fail_write(draw.randrange(1, 8))
-    elif trouble == "cut":
-        box.cut_power_after(draw.randrange(1, 60_000))
-    if trouble:  # a snapshot is written, as far as the disk lets it be
-        box.run("C:\\READOFF.COM", "SNAP /L:base")
-        drive.room, drive.on_access = None, None
-        _boot(box, draw)
+    _snapshot_in_trouble(box, draw)
     records = _spool(box)
     if {name: records.get(name) for name in earlier} != earlier:
         raise InvariantError("a record that was in the spool has changed while another was written")
@@ -332,6 +320,23 @@ def _box(draw: random.Random, host: FaultyHost) -> Figures:
     if left := _spool(box):
         raise InvariantError(f"{sorted(left)} do not come over a line without faults")
     return figures
+
+
+def _snapshot_in_trouble(box: Box, draw: random.Random) -> None:
+    """Now and then a snapshot is written as far as a disk or the power lets it be."""
+    drive = box.drive("C")
+    trouble = draw.choice(("", "", "full", "fails", "cut"))
+    if not trouble:
+        return
+    if trouble == "full":
+        drive.room = draw.randrange(0, 3000)
+    elif trouble == "fails":
+        drive.fail_write(draw.randrange(1, 8))
+    else:
+        box.cut_power_after(draw.randrange(1, 60_000))
+    box.run("C:\\READOFF.COM", "SNAP /L:base")
+    drive.room, drive.on_access = None, None
+    _boot(box, draw)
 
 
 def _boot(box: Box, draw: random.Random) -> None:

@@ -21,7 +21,7 @@ from readoff.contract.record import RecordId, build_record
 from readoff.page.app import Look
 from readoff.page.bench import Bench
 from readoff.readings import load_schemas
-from readoff.store import find, open_store
+from readoff.store import Store, find, open_store
 from readoff.store.attachments import Entry, attach
 from readoff.store.notes import add_note
 from readoff.store.photographs import clean
@@ -181,21 +181,26 @@ def fill(path: Path) -> int:
             staircase_record(4, "zero-ws", ((8192, 60.0), (262144, 150.0), (1 << 30, 400.0))), "/dev/ttyUSB0"
         )
         store.take(b"no record at all, by its first octets", "NOISE.RDO")
-        picture = clean(board())
-        attach(store, Entry("A. Tester", "zero-ws", text="J7 closed, J8 open", photograph=picture), NOW)
-        attach(store, Entry("A. Tester", "as-found", text="Both jumpers open, as bought."), NOW)
-        first = find.run_in_full(store, "1").run.id
-        attach(store, Entry("A. Tester", id=first, text="The fan was not running yet."), NOW)
-        add_note(
-            store,
-            machine="desk-486",
-            label="zero-ws",
-            program="replay",
-            what="remark",
-            text="the picture flickered once",
-            at=NOW,
-        )
+        _tell_more(store)
         return next(row.number for row in find.held(store) if row.run is not None)
+
+
+def _tell_more(store: Store) -> None:
+    """What a person attaches and notes."""
+    picture = clean(board())
+    attach(store, Entry("A. Tester", "zero-ws", text="J7 closed, J8 open", photograph=picture), NOW)
+    attach(store, Entry("A. Tester", "as-found", text="Both jumpers open, as bought."), NOW)
+    first = find.run_in_full(store, "1").run.id
+    attach(store, Entry("A. Tester", id=first, text="The fan was not running yet."), NOW)
+    add_note(
+        store,
+        machine="desk-486",
+        label="zero-ws",
+        program="replay",
+        what="remark",
+        text="the picture flickered once",
+        at=NOW,
+    )
 
 
 def statuses() -> list[Status]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, echo_json, store_options, writing
+from readoff.cli.common import Place, echo_json, folder_option, store_options, writing
 from readoff.errors import UsageError
 
 if TYPE_CHECKING:
@@ -35,12 +35,7 @@ if TYPE_CHECKING:
     metavar="NUMBER",
     help="Take an attachment back; TEXT says why. The store keeps both.",
 )
-@click.option(
-    "--save",
-    type=click.Path(path_type=Path, file_okay=False),
-    metavar="DIR",
-    help="Write the photographs that stand into a folder; with --label or --run, only those.",
-)
+@folder_option("--save", "Write the photographs that stand into a folder; with --label or --run, only those.")
 @store_options
 def attach(
     text: str,

@@ -114,6 +114,11 @@ def study_option(told: str) -> Callable[[_Command], _Command]:
     return click.option("--study", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE", help=told)
 
 
+def folder_option(name: str, told: str) -> Callable[[_Command], _Command]:
+    """An option that names a folder."""
+    return click.option(name, type=click.Path(path_type=Path, file_okay=False), metavar="DIR", help=told)
+
+
 json_option = click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for programs.")
 """For a command that needs no store, and still answers programs."""
 

@@ -14,7 +14,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, check_move_to, echo_json, making_many, result_values, store_options
+from readoff.cli.common import (
+    Place,
+    check_move_to,
+    echo_json,
+    folder_option,
+    making_many,
+    result_values,
+    store_options,
+)
 from readoff.cli.progress import Progress
 from readoff.errors import UsageError
 from readoff.names import printable
@@ -161,17 +169,9 @@ class _Taking:
 @click.option(
     "--all", "every", is_flag=True, help="In folders, take every file, not only those with a record in them."
 )
-@click.option(
-    "--move-to",
-    type=click.Path(path_type=Path, file_okay=False),
-    metavar="DIR",
-    help="Move each file there once it was taken; without it nothing is changed.",
-)
-@click.option(
-    "--unpack",
-    type=click.Path(path_type=Path, file_okay=False),
-    metavar="DIR",
-    help="Of a bundle: the folder for its study and schemas; without it one beside the store.",
+@folder_option("--move-to", "Move each file there once it was taken; without it nothing is changed.")
+@folder_option(
+    "--unpack", "Of a bundle: the folder for its study and schemas; without it one beside the store."
 )
 @store_options
 def take(

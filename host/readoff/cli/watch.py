@@ -11,7 +11,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from readoff.cli.common import Place, check_move_to, plain, result_values, store_options, study_option
+from readoff.cli.common import (
+    Place,
+    check_move_to,
+    folder_option,
+    plain,
+    result_values,
+    store_options,
+    study_option,
+)
 from readoff.cli.power import kept
 from readoff.cli.study import read_file
 from readoff.errors import UsageError
@@ -47,11 +55,8 @@ TURN = 0.0005
     help="Listen on this serial port (/dev/ttyUSB0, COM3, socket://HOST:PORT), at RATE at most. May be given"
     " several times.",
 )
-@click.option(
-    "--move-to",
-    type=click.Path(path_type=Path, file_okay=False),
-    metavar="DIR",
-    help="Move each file there once it was taken; without it nothing in the folders is changed.",
+@folder_option(
+    "--move-to", "Move each file there once it was taken; without it nothing in the folders is changed."
 )
 @click.option(
     "--until-idle",

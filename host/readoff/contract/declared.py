@@ -22,7 +22,6 @@ class Kind:
     number: int
     layout: str
     facts: str = ""
-    sender: str = ""
 
 
 @dataclass(frozen=True)
@@ -65,7 +64,7 @@ def read_contract(text: str, where: str) -> Contract:
 
 def _kinds(table: Mapping[str, Any], number: str) -> dict[str, Kind]:
     return {
-        name: Kind(name, int(each[number]), each["layout"], each.get("facts", ""), each.get("from", ""))
+        name: Kind(name, int(each[number]), each["layout"], each.get("facts", ""))
         for name, each in table.items()
     }
 
