@@ -113,6 +113,17 @@ def test_start_keeps_tabs_as_text_and_suggests_what_a_comma_can_only_mean(bench)
     run("schema", "check", "mine/saw.toml")
 
 
+def test_start_asks_whether_a_blank_parts_two_numbers(bench):
+    (bench / "SAW.TXT").write_bytes(b"Saw trial\r\nCut 1 234 ms\r\nBoards: 1 234 points\r\n")
+    answers = ("", "cut", "ms", "lower", "y", "boards", "points", "higher", "n", ".", "", "", "cut", "")
+    told = start("SAW.TXT", "--out", "mine/saw.toml", answers=answers, status=1)
+    assert "Is 234 in 1 234 a number of its own?" in told and "Is 1 in 1 234 a number of its own?" in told
+    assert 'taught by hand: blank = "thousands"' in told
+    assert "boards: '1' is not read: '1' of '1 234': thousands or two numbers?" in " ".join(told.split())
+    written = (bench / "mine" / "saw.toml").read_text(encoding="utf-8")
+    assert written.count('blank = "apart"') == 1 and 'readings = { cut = "234" }' in written
+
+
 def test_start_shows_alike_lines_once_and_asks_once_for_each_pattern(bench):
     lines = "".join(f"Pass {number} took {number}.5 ms\r\n" for number in range(1, 501))
     (bench / "LONG.TXT").write_text("1 2\r\n" + lines, "ascii", newline="")

@@ -166,6 +166,22 @@ def test_what_is_held_or_missing_breaks_no_rule():
     assert [hold.metric for hold in holds] == ["high"]
 
 
+@pytest.mark.parametrize(("high", "missing"), [(b"High: ****", ["high"]), (b"", [])])
+def test_a_comparison_of_a_chain_is_broken_where_another_has_no_number(high, missing):
+    more = metric("high", "optional = true")
+    below = TEXT.replace(b"9.0", b"0.5").replace(b"High: 5.0", high)
+    schemas = load(
+        schema_text(metric("low") + metric("mean") + more).replace(
+            "[recognise]", 'rules = ["low <= mean <= high"]\n[recognise]'
+        )
+    )
+    got, holds = read(schemas, console(below))
+    assert got == []
+    assert sorted(hold.metric for hold in holds) == sorted(["low", "mean", *missing])
+    told = "not plausible by the rule low <= mean <= high: low 1.0, mean 0.5"
+    assert [hold.reason for hold in holds if hold.metric != "high"] == [told, told]
+
+
 def test_readings_that_cannot_be_paired_are_not_judged_and_derived_ones_are_held():
     got, holds = read(mill("mean <= high", more=derived("d", "high - mean")), console(TEXT + b"Mean: 99\r\n"))
     assert [metric for metric, _, _ in got] == ["low", "mean", "mean", "high"]

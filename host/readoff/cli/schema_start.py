@@ -11,6 +11,7 @@ import click
 from readoff.cli import looks
 from readoff.errors import UsageError
 from readoff.readings import Capture
+from readoff.readings.beside import whole_with_blanks
 from readoff.readings.numbers import Number, Style, Unread, read_number
 from readoff.readings.proposing import Candidate, Draft, Wanted, candidates, first_words
 from readoff.readings.units import UNITS, unit_named
@@ -110,7 +111,19 @@ def _described(candidate: Candidate, name: str) -> Wanted:
         comma = _comma(candidate.text)
     elif isinstance(number, Unread) and ":" in candidate.text and unit == "s":
         clock = _choice(f"What does {candidate.text} mean?", ("mm:ss", "hh:mm"))
-    return Wanted(candidate, name, unit, better, exact, comma, clock)
+    return Wanted(candidate, name, unit, better, exact, comma, clock, _blank(candidate))
+
+
+def _blank(candidate: Candidate) -> str:
+    """What the schema says of a blank beside the number: that it parts two, where a person says so."""
+    whole = whole_with_blanks(candidate.line, candidate.first, candidate.last)
+    if whole and click.confirm(
+        f"Is {candidate.text} in {whole} a number of its own?", default=False, err=True
+    ):
+        return "apart"
+    if whole:
+        _say('Then it is taught by hand: blank = "thousands" (docs/schemas-reference.md).')
+    return ""
 
 
 def _comma(text: str) -> str:

@@ -68,22 +68,24 @@ def _as_written(text: str, first: int, last: int, style: Style) -> Number | Unre
     if _BEGAN_BEFORE.search(before):
         told = (before + taken)[-24:]
         return Unread(f"{taken!r} is taken, but what stands before belongs to it: {told!r}")
-    if style.blank != "apart" and (flaw := _beside_a_blank(text, first, last, style)):
-        return Unread(flaw)
+    if style.blank != "apart" and (whole := whole_with_blanks(text, first, last)):
+        if style.blank:
+            return Unread(f"{taken!r} is taken, but the number is {whole!r}")
+        return Unread(
+            f"{taken!r} of {whole!r}: thousands or two numbers? The schema must say which (blank = …)"
+        )
     return number
 
 
-def _beside_a_blank(text: str, first: int, last: int, style: Style) -> str:
-    """Why the characters first..last may be, or are, a part of a number with blanks between thousands, or ""."""
-    taken, before = text[first:last], text[max(0, first - 24) : first]
-    on = _MAY_GO_ON.fullmatch(taken) and _FURTHER_GROUP.match(text, last)
-    begun = _MAY_HAVE_BEGUN.fullmatch(taken) and _EARLIER_GROUPS.search(before)
+def whole_with_blanks(text: str, first: int, last: int) -> str:
+    """The number of which the characters first..last may be a part, if a blank can stand between thousands; or ""."""
+    on = _MAY_GO_ON.fullmatch(text, first, last) and _FURTHER_GROUP.match(text, last)
+    begun = _MAY_HAVE_BEGUN.fullmatch(text, first, last) and _EARLIER_GROUPS.search(
+        text[max(0, first - 24) : first]
+    )
     if not (on or begun):
         return ""
-    told = text[first - len(begun[0].lstrip()) if begun else first : on.end() if on else last].strip()
-    if style.blank:
-        return f"{taken!r} is taken, but the number is {told!r}"
-    return f"{taken!r} of {told!r}: thousands or two numbers? The schema must say which (blank = …)"
+    return text[first - len(begun[0].lstrip()) if begun else first : on.end() if on else last]
 
 
 def _torn(line: Line, first: int, last: int) -> str:

@@ -65,6 +65,7 @@ class Wanted:
     exact: bool = False
     comma: str = ""
     clock: str = ""
+    blank: str = ""
 
 
 @dataclass(frozen=True)
@@ -227,7 +228,7 @@ def _metric(wanted: Wanted) -> Iterator[str]:
     yield f"pattern = {toml_text(wanted.candidate.pattern)}"
     yield f"unit = {toml_text(wanted.unit)}"
     yield f"better = {toml_text(wanted.better)}"
-    for key in ("comma", "clock"):
+    for key in ("comma", "blank", "clock"):
         if said := getattr(wanted, key):
             yield f"{key} = {toml_text(said)}"
     if not wanted.candidate.repeats:

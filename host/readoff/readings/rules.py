@@ -30,12 +30,21 @@ _BROKEN: Mapping[str, Callable[[Amount, Amount], bool]] = {
 
 @dataclass(frozen=True)
 class Rule:
-    """A parsed rule: its text, the metrics that it names (each once, in order), its sums and what stands between."""
+    """A parsed rule: its text, its sums and what stands between."""
 
     text: str
-    names: tuple[str, ...]
     sums: tuple[Formula, ...]
     comparisons: tuple[str, ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The metrics that it names, each once, in order."""
+        return tuple(dict.fromkeys(name for each in self.sums for name in each.names))
+
+    def links(self) -> tuple[Rule, ...]:
+        """Its comparisons as rules of their own: each can be broken where a number of another is missing."""
+        pairs = zip(self.comparisons, pairwise(self.sums), strict=True)
+        return tuple(Rule(self.text, pair, (comparison,)) for comparison, pair in pairs)
 
     def broken(self, inputs: Mapping[str, Amount]) -> bool:
         """Whether these numbers break it for sure. A rule that has no value for them (x / 0) is not broken."""
@@ -64,7 +73,7 @@ def parse_rule(text: str) -> Rule:
         raise parser.fail("a comparison or the end")
     if not comparisons:
         raise parser.fail("a comparison (" + " ".join(_BROKEN) + ")")
-    return Rule(text, tuple(dict.fromkeys(parser.names)), tuple(sums), tuple(comparisons))
+    return Rule(text, tuple(sums), tuple(comparisons))
 
 
 def _sum(parser: Parser) -> Formula:

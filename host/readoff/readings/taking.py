@@ -54,7 +54,7 @@ class Taker:
     def _broken_rules(self) -> dict[tuple[str, int], str]:
         """Why each reading that a broken rule names is held; the first such rule speaks."""
         broken: dict[tuple[str, int], str] = {}
-        for rule in self.schema.rules:
+        for rule in (each for whole in self.schema.rules for each in (whole, *whole.links())):
             for row in self._rows(rule.names) or ():
                 readings = [entry for entry in row if isinstance(entry, Reading)]
                 if len(readings) == len(row) and rule.broken(_amounts(readings)):
