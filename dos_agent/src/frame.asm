@@ -6,6 +6,7 @@ FCS_GOOD_HIGH           equ 0DEBBh
 XON                     equ 11h
 XOFF                    equ 13h
 FIRST_PRINTABLE         equ 20h
+FRAME_LOOKS             equ 128         ; octets: on an 8088 well within a tick
 
 ; crc_step: let one octet into a running value that lies in registers.
 ; Input: AL = octet, DX:CX = value.  Output: DX:CX.  Destroys: BX.
@@ -112,11 +113,15 @@ frame_run:
 ; ----------------------------------------------------------------------------------------------
 ; frame_next: look at what has come in, up to the end of a good frame. What is no frame is dropped without a word.
 ; Input: none.  Output: CF=0: a payload of CX octets at line_work.frame; CF=1: none yet.  Destroys: AX BX DX DI.
+;
+; Says none once in FRAME_LOOKS octets, too: on a line that never falls silent the callers look at clock and keyboard then.
 frame_next:
         call    uart_poll
         mov     bx, [ring_tail]
         cmp     bx, [ring_head]
         je      .none
+        dec     word [frame_looks]
+        jz      .enough
         mov     al, [line_work + L_line_work.ring + bx]
         inc     bx
         and     bx, [ring_mask]
@@ -145,7 +150,7 @@ frame_next:
         crc_step
         mov     [fcs_in], cx
         mov     [fcs_in + 2], dx
-        jmp     short frame_next
+        jmp     frame_next
 .escape:
         mov     byte [frame_flip], ESCAPE_FLIP
         jmp     frame_next
@@ -167,6 +172,8 @@ frame_next:
         ret
 .again:
         jmp     frame_next
+.enough:
+        mov     word [frame_looks], FRAME_LOOKS
 .none:
         stc
         ret
@@ -185,6 +192,7 @@ frame_forget:
 fcs_out:                resd 1
 fcs_in:                 resd 1
 frame_length:           resw 1
+frame_looks:            resw 1          ; octets until none is said
 frame_flip:             resb 1          ; ESCAPE_FLIP after an escape
 line_xon_xoff:          resb 1          ; 1: XON and XOFF are escaped
         section .text

@@ -36,7 +36,8 @@ RING_WIDE               equ 2048        ; likewise: any frame, where octets may 
         jmp     short $+2
 %endmacro
 
-; uart_emit: wait until the port takes an octet, give it; what comes in meanwhile goes into the ring.
+; uart_emit: wait until the port takes an octet, give it; what comes in meanwhile goes into the ring. Looks at a port
+; that always has something count as looks at one that is not ready.
 ; Input: AH = octet, DX = the port's line status register.  Destroys: AL.
 %macro uart_emit 0
 %%poll:
@@ -44,10 +45,11 @@ RING_WIDE               equ 2048        ; likewise: any frame, where octets may 
         test    al, UART_LSR_RECEIVED
         jz      %%nothing_came
         call    uart_take
-        jmp     short %%poll
+        jmp     short %%not_ready
 %%nothing_came:
         test    al, UART_LSR_CAN_SEND
         jnz     %%ready
+%%not_ready:
         inc     word [uart_polls]
         jnz     %%poll
         call    uart_patience
@@ -146,6 +148,7 @@ uart_open:
         mov     [ring_head], ax
         mov     [ring_tail], ax
         mov     word [ring_mask], RING_SIZE - 1
+        mov     word [frame_looks], FRAME_LOOKS
         mov     byte [uart_is_stuck], al
         call    ticks_begin
         clc
@@ -280,7 +283,7 @@ uart_send:
         ret
 
 ; uart_poll: take what has come in. Where one octet came, more may follow at once: stay for them, so that a slow machine
-; without FIFO gets a whole frame before it begins to look at it.
+; without FIFO gets a whole frame before it begins to look at it; but no longer than the ring has room.
 ; Input: none.  Output: none.  Destroys: AL CX DX.
 uart_poll:
         mov     dx, [uart_status]
@@ -289,6 +292,7 @@ uart_poll:
         jz      .done
 .more:
         call    uart_take
+        je      .done
         mov     cx, BURST_POLLS
 .next:
         in      al, dx
@@ -306,14 +310,14 @@ uart_listen:
 .next:
         in      al, dx
         test    al, UART_LSR_RECEIVED
-        jnz     uart_poll.more          ; CF=0 after its last TEST
+        jnz     uart_poll.more          ; CF=0 after its last TEST or CMP
         times LISTEN_PAUSE nop          ; 30 us a round on an 8088: an octet takes 87 us at the least
         loop    .next
         stc
         ret
 
 ; uart_take: move the octet that has come in into the ring; where the ring is full, it is lost.
-; Input: DX = line status register.  Output: none.  Destroys: AL.
+; Input: DX = line status register.  Output: ZF=1 when the ring is full, CF=0.  Destroys: AL.
 uart_take:
         push    bx
         sub     dx, UART_LSR - UART_DATA
