@@ -104,8 +104,8 @@ probe_sectors:
         mov     al, PROBE_PROBLEM_NO_DRIVE
         ; fall through
 
-; reads_give_back: the end of both.
-; Input: AL = PROBE_PROBLEM_*.  Output: CX = octets of the section.  Destroys: AX.
+; reads_give_back: the end of both.  reads_none: likewise, where no memory was given.
+; Input: AL = PROBE_PROBLEM_*; [probe_problem] for reads_none.  Output: CX = octets of the section.  Destroys: AX.
 reads_give_back:
         mov     [probe_problem], al
         mov     ax, [reads_block]

@@ -79,6 +79,8 @@ triad_begin:
         mov     word [stair_link], triad_link
         jmp     probe_timer
 
+; triad_problem: a section without a measurement.  triad_none: likewise, where [probe_problem] says why already.
+; Input: AL = PROBE_PROBLEM_*.  Output: CX = octets of the section; [probe_problem].  Destroys: AL.
 triad_problem:
         mov     [probe_problem], al
 triad_none:

@@ -132,6 +132,8 @@ writes_begin:
         stc
         ret
 
+; writes_problem: a section without a measurement.  writes_none: likewise, where [probe_problem] says why already.
+; Input: AL = PROBE_PROBLEM_*.  Output: CX = octets of the section; [probe_problem].  Destroys: AL.
 writes_problem:
         mov     [probe_problem], al
 writes_none:
