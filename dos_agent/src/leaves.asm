@@ -122,6 +122,8 @@ control_section:
 
         cpu     486
 guarded_control_begin:
+; control_register: CR0 and what it says of the cache.
+; Input: none.  Output: scratch.L_control.  Destroys: nothing.
 control_register:
         push    eax
         mov     eax, cr0

@@ -199,8 +199,8 @@ run_finish:
         mov     ah, [run_end_part + L_run_end.outcome]
         call    all_captured
         call    record_close
-        jnc     run_closed
-        jmp     short run_spoilt
+        jc      run_spoilt
+        ret
 
 ; run_failed: the record could not be finished.
 ; Input: none.  Output: [spool_news], outcome.  Destroys: AX, BX.
@@ -209,7 +209,6 @@ run_failed:
 run_spoilt:
         mov     byte [run_end_part + L_run_end.outcome], OUTCOME_SPOOL_FAILED
         mov     byte [spool_news], 1
-run_closed:
         ret
 
 ; all_captured: the octet for END.

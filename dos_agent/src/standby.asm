@@ -70,10 +70,7 @@ command_standby:
 .give_up:
         call    put_string
 .prompt:
-        mov     si, text_standby_prompt
-        call    put_string
-        mov     al, EXIT_MISSING
-        ret
+        jmp     step_stopped
 
 ; standby_futile: is one and the same run or snapshot given again and again? Then its records do not reach the host.
 ; Input: standby_step, [standby_same].  Output: [standby_again]; CF=1 when so.  Destroys: AL.

@@ -98,6 +98,9 @@ step_person:
         jc      step_stopped
         mov     [standby_told], al
         ret
+
+; step_stopped: the end of standing by, to the prompt.
+; Input: none.  Output: AL = exit code, CF=1.  Destroys: SI.
 step_stopped:
         mov     si, text_standby_prompt
         call    put_string
