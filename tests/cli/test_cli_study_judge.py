@@ -5,6 +5,7 @@ All data is invented; facts of the trade are marked as such, with the arithmetic
 
 import pytest
 
+from support import store_samples as samples
 from support import study_records as records
 from support.study_bench import answer, bring, judged, prepare, run
 
@@ -53,6 +54,29 @@ def test_a_tampered_configuration_is_named_and_its_finding_withheld_until_explai
     (bench / "s.toml").write_text(records.STUDY + why)
     text = run("study", "judge", "s.toml").output
     assert "faster" in text and "Explained: loaded by mistake, and idle" in " ".join(text.split())
+
+
+def test_a_boot_that_another_study_used_is_no_business_of_the_guard(bench):
+    """Two studies on one machine, with the base's label in common; the other's boots have a driver and were warm."""
+    (bench / "g.toml").write_text(records.gauge_study().replace("zero-ws", "cache-on"))
+    mine = records.boots(records.TURNS[:3]) + records.boots(records.TURNS[3:], first=4)
+    others = [
+        record
+        for nonce, label in ((0x20, "as-found"), (0x21, "cache-on"), (0x22, "as-found"))
+        for record in records.gauge_boot(
+            nonce, label, ["50"], residents=[records.MOUSE], warm=label == "as-found"
+        )
+    ]
+    bring(bench, mine + others)
+    assert run("study", "judge", "s.toml").output.count("faster") >= 1
+    status = answer("study", "status", "s.toml")
+    assert status["notices"] == [] and status["incomplete"] == []
+    [warm, *rest] = answer("study", "judge", "g.toml", status=1)["guard"]
+    assert warm["about"] == "as-found:warm" and "00000001" not in warm["sentence"]
+    # The step goes on in the boot that the machine is in, whatever ran in it before: then it is evidence, and told.
+    bring(bench, [records.run(0x22, "as-found", 9, samples.printed("72.9"))])
+    [warm, mouse] = answer("study", "judge", "s.toml", status=1)["guard"]
+    assert (warm["about"], mouse["about"]) == ("as-found:warm", "as-found:residents.MOUSE")
 
 
 def test_warm_boots_block(bench):

@@ -196,14 +196,14 @@ def _why_no_member(study: Study, run: RunRow) -> str:
 def _shots(store: Store, study: Study, done: Done, members: Sequence[Member]) -> dict[str, list[Snapshot]]:
     """Label -> the snapshots of the study's boots with their facts, excluded boots and all other runs left out.
 
-    Boots that only led to one of the kind asked for (warm, cold) are left out too.
+    Boots that have no part in the study are left out too.
     """
     used = {(member.run.boot, member.run.snapshot_ordinal): member.label for member in members}
     out: dict[str, list[Snapshot]] = {}
-    on_the_way = {(each.boot, each.label) for each in done.boots if each.idle_of_other_kind(study)}
+    no_part = {(each.boot, each.label) for each in done.boots if each.no_part(study)}
     for boot in dict.fromkeys(each.boot for each in done.boots):
         labels = {
-            each.label for each in done.boots if each.boot == boot and (boot, each.label) not in on_the_way
+            each.label for each in done.boots if each.boot == boot and (boot, each.label) not in no_part
         }
         for shot in find.snapshots(store, boot=boot):
             label = used.get((boot, int(shot.id.rpartition("-")[2], 16)), shot.label)

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from readoff.reports.comparison import why_not
 from readoff.store import Store, find
-from readoff.store.boots import ShotRow, order_of_coming, sent_files, shot_rows
+from readoff.store.boots import ShotRow, boots_with_runs, order_of_coming, sent_files, shot_rows
 from readoff.store.captures import RunState
 from readoff.store.find import RunRow
 from readoff.store.notes import notes
@@ -52,6 +52,7 @@ class _Boot:
     runs: list[RunSeen] = field(default_factory=list)
     probes: list[RunSeen] = field(default_factory=list)
     files: tuple[str, ...] = ()
+    elsewhere: bool = False
 
     def at(self, dos_time: str) -> None:
         self.began, self.ended = min(self.began, dos_time), max(self.ended, dos_time)
@@ -70,6 +71,7 @@ class _Boot:
             tuple(self.runs),
             tuple(self.probes),
             self.files,
+            self.elsewhere,
         )
 
 
@@ -105,7 +107,9 @@ def done_of(store: Store, study: Study, members: Sequence[Member]) -> Done:
             boots[key].saw(shot)
     if study.probes:
         _add_probes(store, study, boots)
+    ran = boots_with_runs(store, all_boots)
     for boot in boots.values():
+        boot.elsewhere = not boot.runs and boot.boot in ran
         boot.files = tuple(path for name, path in digests if name == boot.boot)
     ordered, order_from = _in_order(list(boots.values()))
     return Done(tuple(each.seen() for each in ordered), _notes(store, study), order_from)

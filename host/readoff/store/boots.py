@@ -60,6 +60,12 @@ def shot_rows(store: Store, labels: Iterable[str], boots: Iterable[str]) -> list
     return out
 
 
+def boots_with_runs(store: Store, boots: Iterable[str]) -> set[str]:
+    """Those of these boots in which a program ran; the agent's own probes are none."""
+    sql = f"SELECT DISTINCT boot FROM runs WHERE kind = 'run' AND program NOT GLOB 'probe *' AND boot IN {_GIVEN}"
+    return {row["boot"] for row in _rows(store, sql, [_given(boots)])}
+
+
 def order_of_coming(store: Store, boots: Iterable[str]) -> dict[str, int]:
     """Record id of these boots -> its place among all records, by when it came."""
     sql = f"SELECT id, number FROM records WHERE standing = 'stands' AND boot IN {_GIVEN}"

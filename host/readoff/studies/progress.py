@@ -33,7 +33,7 @@ class BootSeen:
     """One boot of one configuration. warm: None where no snapshot says. snapshots: how many there are of it.
 
     joined: whether it comes from before the study. runs: in order. probes: the agent's own, program being the name.
-    files: paths of what came home in it, in capitals.
+    files: paths of what came home in it, in capitals. elsewhere: whether programs ran in it, none for this study.
     """
 
     boot: str
@@ -44,6 +44,7 @@ class BootSeen:
     runs: tuple[RunSeen, ...] = ()
     probes: tuple[RunSeen, ...] = ()
     files: tuple[str, ...] = ()
+    elsewhere: bool = False
 
     def idle_of_other_kind(self, study: Study) -> bool:
         """Whether it is known to be of the other kind (warm, cold) than the study asks for, and nothing was run in it.
@@ -51,6 +52,10 @@ class BootSeen:
         Such a boot is on the way to one that counts, and is no evidence of anything.
         """
         return not self.runs and self.warm is study.cold
+
+    def no_part(self, study: Study) -> bool:
+        """Whether it has no part in the study: on the way to a boot that counts, or used for something else alone."""
+        return self.elsewhere or self.idle_of_other_kind(study)
 
     def good_runs(self, program: Program) -> int:
         """How many runs of a program can be evidence."""
@@ -111,7 +116,7 @@ class Standing:
 class Progress:
     """The plan held against what there is.
 
-    incomplete: boots that lack runs, but for those that only led to one of the kind asked for. surplus: complete boots
+    incomplete: boots that lack runs, but for those that have no part in the study. surplus: complete boots
     beyond the plan. They are evidence all the same.
     """
 
@@ -185,11 +190,15 @@ def progress_of(study: Study, done: Done) -> Progress:
             standings.append(Standing(planned, note=done.fails(planned.label)))
     return Progress(
         tuple(standings),
-        tuple(each for each in own if each not in complete and not each.idle_of_other_kind(study)),
+        tuple(each for each in own if each not in complete and not each.no_part(study)),
         tuple(boot for boots in waiting.values() for boot in boots),
     )
 
 
 def counted(study: Study, done: Done, label: str) -> Sequence[BootSeen]:
-    """The boots of one configuration that give evidence."""
-    return [each for each in done.boots if each.label == label and not study.exclusion(each.boot)]
+    """The boots of one configuration that the guard looks at."""
+    return [
+        each
+        for each in done.boots
+        if each.label == label and not each.elsewhere and not study.exclusion(each.boot)
+    ]
