@@ -71,7 +71,7 @@ def test_a_boot_that_another_study_used_is_no_business_of_the_guard(bench):
     assert run("study", "judge", "s.toml").output.count("faster") >= 1
     status = answer("study", "status", "s.toml")
     assert status["notices"] == [] and status["incomplete"] == []
-    [warm, *rest] = answer("study", "judge", "g.toml", status=1)["guard"]
+    warm = answer("study", "judge", "g.toml", status=1)["guard"][0]
     assert warm["about"] == "as-found:warm" and "00000001" not in warm["sentence"]
     # The step goes on in the boot that the machine is in, whatever ran in it before: then it is evidence, and told.
     bring(bench, [records.run(0x22, "as-found", 9, samples.printed("72.9"))])
