@@ -144,7 +144,6 @@ line_transfer:
 ; line_hear: take a frame from the host. What is about something else is noise.
 ; Input: line_work.frame, CX = octets in it.  Output: line_verdict, or what the host has.  Destroys: AX BX CX DX SI DI BP.
 line_hear:
-        mov     byte [line_unheard], 0
         dec     cx                      ; CX = octets after the kind
         cmp     cx, L_record_id_size
         jb      .done
@@ -155,6 +154,7 @@ line_hear:
         repe    cmpsb
         pop     cx
         jne     .done
+        mov     byte [line_unheard], 0
         mov     al, [line_work + L_line_work.frame]
         cmp     al, FRAME_HAVE
         je      .have
@@ -176,6 +176,8 @@ line_hear:
         ret
 .busy:
         mov     byte [line_knows], 0    ; be quiet for a while, then offer again
+        cmp     byte [line_asked], 0
+        jne     .done                   ; since the offer; busy again and again must not put that off for ever
         mov     byte [line_asked], 1
         call    ticks_now
         mov     [line_mark], ax
