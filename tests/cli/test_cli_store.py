@@ -132,4 +132,5 @@ def test_a_store_that_may_only_be_read_is_looked_at_and_left_alone(bench, monkey
         assert run(*command.split(), "--store", "one.db").output == output
     refused = run("attach", "--label", "zero-ws", "a note", "--store", "one.db", status=3)
     assert "the store cannot be written" in refused.stderr
+    assert "check the copy" in run("store", "check", "--store", "one.db", status=3).stderr
     assert sorted((path.name, path.read_bytes()) for path in bench.iterdir()) == before

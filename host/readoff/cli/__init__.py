@@ -126,7 +126,7 @@ def _tell(ctx: click.Context, error: ReadoffError, status: int, *, by: str = "")
 def _as_ours(error: click.UsageError) -> UsageError:
     """A command line that makes no sense, as every other error: where, what, and the next step."""
     where = error.ctx.command_path if error.ctx else "readoff"
-    what = error.format_message().strip().rstrip(".")
+    what = " ".join(error.format_message().split()).rstrip(".")
     return UsageError(f"{what[:1].lower()}{what[1:]}", where=where, next_step=f"See: {where} --help")
 
 

@@ -8,6 +8,7 @@ import click
 
 from readoff.cli.common import Place, echo_json, store_options
 from readoff.cli.listing import Listing
+from readoff.errors import StoreError
 
 if TYPE_CHECKING:
     from readoff.store.check import Checked
@@ -40,7 +41,14 @@ def check(repair: bool, place: Place) -> None:
       readoff store check
     """
     from readoff.store.check import check as check_store
+    from readoff.store.sqlite import writable
 
+    if place.store.is_file() and not writable(place.store):
+        raise StoreError(
+            "it may only be read, and a check writes into it what it derives before it takes that back",
+            where=str(place.store),
+            next_step="Copy it to where you may write, and check the copy.",
+        )
     with place.open_to_look() as opened:
         checked = check_store(opened, repair=repair)
     if place.as_json:
