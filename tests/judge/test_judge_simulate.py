@@ -18,6 +18,7 @@ from readoff.judge.simulate import (
     lines,
     main,
     naive_alarms,
+    overall_alarms,
     two_look_alarms,
     verdicts,
     whole_study_alarms,
@@ -38,6 +39,12 @@ def dice():
 def test_false_alarms_over_a_whole_study(share):
     hits = whole_study_alarms(dice(), STUDIES, Noise(0.01, share))
     assert hits / STUDIES <= 0.05 + allowance(0.05)
+
+
+def test_false_alarms_of_overall_figures():
+    alone, either = overall_alarms(dice(), STUDIES, Noise(0.01, 0.8))
+    assert alone / STUDIES <= 0.05 + allowance(0.05)
+    assert alone <= either <= (0.1 + allowance(0.1)) * STUDIES  # a family of their own, beside the metrics'
 
 
 @pytest.mark.parametrize("spread", [0.05, 0.5, 1.0])

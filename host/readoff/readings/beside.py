@@ -11,7 +11,7 @@ from dataclasses import replace
 from functools import lru_cache
 
 from readoff.readings.kinds import Seen
-from readoff.readings.numbers import Number, Style, Unread, read_number
+from readoff.readings.numbers import BLANK_UNSAID, Number, Style, Unread, read_number
 from readoff.readings.shown import Line
 
 # A metric found more often than this in one capture is held: a mistake, or an attack on the reader's time.
@@ -71,9 +71,7 @@ def _as_written(text: str, first: int, last: int, style: Style) -> Number | Unre
     if style.blank != "apart" and (whole := whole_with_blanks(text, first, last)):
         if style.blank:
             return Unread(f"{taken!r} is taken, but the number is {whole!r}")
-        return Unread(
-            f"{taken!r} of {whole!r}: thousands or two numbers? The schema must say which (blank = …)"
-        )
+        return Unread(f"{taken!r} of {whole!r}: {BLANK_UNSAID}")
     return number
 
 

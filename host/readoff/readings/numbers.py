@@ -22,6 +22,7 @@ _GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:,[0-9]{3})+(?:\.[0-9]+)?")
 _COMMA_GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:\.[0-9]{3})+(?:,[0-9]+)?")
 # The same with blanks, whatever its decimal mark is.
 _BLANK_GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?: [0-9]{3})+(?:[.,][0-9]+)?")
+BLANK_UNSAID = "thousands or two numbers? The schema must say which (blank = …)"
 _HEX = re.compile(r"0[xX][0-9A-Fa-f]{1,16}")
 _CLOCK = re.compile(r"([0-9]{1,4}):([0-5][0-9])(?::([0-5][0-9]))?(\.[0-9]+)?")
 _SHAPES = re.compile(r"[*#?]+")
@@ -64,7 +65,9 @@ def read_number(text: str, style: Style) -> Number | Unread:
     flaw = _no_number(text)
     if flaw:
         return Unread(flaw)
-    if style.blank == "thousands" and _BLANK_GROUPED.fullmatch(text):
+    if style.blank != "apart" and _BLANK_GROUPED.fullmatch(text):
+        if not style.blank:
+            return Unread(f"{text!r}: {BLANK_UNSAID}")
         text = text.replace(" ", "")
     if _HEX.fullmatch(text):
         return _number(Decimal(int(text, 16)))
