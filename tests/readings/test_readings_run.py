@@ -81,6 +81,7 @@ def test_a_metric_that_is_missing_is_held_unless_optional():
         (b"0x1F", "[0-9]+", "the number goes on"),
         (b"2\xab", "[0-9]+", "the number goes on"),
         (b"-5", "-?(?P<number>[0-9]+)", "what stands before belongs to it"),
+        (b"- 5", "- (?P<number>[0-9]+)", "what stands before belongs to it"),
         (b"<0.1", "<?(?P<number>[0-9.]+)", "what stands before belongs to it"),
         (b"< 5", "< (?P<number>[0-9.]+)", "what stands before belongs to it"),
         (b"12.5", "12.(?P<number>[0-9]+)", "what stands before belongs to it"),
@@ -97,6 +98,11 @@ def test_a_careless_pattern_takes_no_part_of_a_number(text, pattern, told):
     )
     assert readout.readings == ()
     assert told in reasons(readout)[0]
+
+
+def test_a_dash_between_words_is_no_sign():
+    schema = schema_text(metric("score", pattern="Score - (?P<number>.*)"))
+    assert [each.value for each in read_run([console(b"Mill\nScore - 5")], load(schema)).readings] == [5]
 
 
 @pytest.mark.parametrize("arrow", ["->", "=>", "==>", "-->", "-> "])

@@ -23,9 +23,10 @@ _REMEMBERED = 512  # numbers in their lines; a line has 4096 characters at most
 _GOES_ON = re.compile(r"[0-9½¼²ⁿ]|[.,:'][0-9]|[eEdD][+-]?[0-9]")
 _HEX_GOES_ON = re.compile(r"[xX][0-9A-Fa-f]")
 # What stands before a number that began earlier: digits, a mark after a digit, a leading point (not dot leaders or
-# an abbreviation's), a sign (not a hyphen between words), a bound (not an arrow), an exponent, a hex prefix.
+# an abbreviation's), a sign (not a hyphen between words; with blanks behind it only after : or =, as it may else be a
+# dash), a bound (not an arrow), an exponent, a hex prefix.
 _BEGAN_BEFORE = re.compile(
-    r"(?:[0-9]|[0-9][.,:']|(?:^|[^.A-Za-z0-9])\.|(?:^|[^0-9A-Za-z)\]])[+-]|(?:[<≤≥]|(?<![-=])>)\s*"
+    r"(?:[0-9]|[0-9][.,:']|(?:^|[^.A-Za-z0-9])\.|(?:^|[^0-9A-Za-z)\]])[+-]|[:=]\s*[+-]\s+|(?:[<≤≥]|(?<![-=])>)\s*"
     r"|0[xX][0-9A-Fa-f]*|[0-9][eEdD][+-]?)$"
 )
 
