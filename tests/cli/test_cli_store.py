@@ -134,3 +134,14 @@ def test_a_store_that_may_only_be_read_is_looked_at_and_left_alone(bench, monkey
     assert "the store cannot be written" in refused.stderr
     assert "check the copy" in run("store", "check", "--store", "one.db", status=3).stderr
     assert sorted((path.name, path.read_bytes()) for path in bench.iterdir()) == before
+
+
+@pytest.mark.parametrize(
+    ("version", "told"), [("1", "a copy that may be written"), ("9999", "Install a newer Readoff")]
+)
+def test_a_store_of_another_version_that_may_only_be_read_is_refused(bench, monkeypatch, version, told):
+    damage("one.db", f"PRAGMA user_version = {version}")
+    monkeypatch.setattr("os.access", lambda path, mode: mode != os.W_OK)
+    refused = " ".join(run("runs", "--store", "one.db", status=3).stderr.split())
+    assert f"of version {version}," in refused
+    assert told in refused

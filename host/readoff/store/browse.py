@@ -50,11 +50,13 @@ def refuse_other_versions(db: Any, path: Path) -> None:
     """Raises StoreError where a file is no store, or of another version than this program's."""
     if int(db.execute("PRAGMA application_id").fetchone()[0]) != APPLICATION_ID:
         raise StoreError("this is not a store of Readoff", where=str(path))
-    if version_of(db) != len(MIGRATIONS):
+    if (version := version_of(db)) != len(MIGRATIONS):
         raise StoreError(
-            f"this store is of version {version_of(db)}, this program reads version {len(MIGRATIONS)}",
+            f"this store is of version {version}, this program reads version {len(MIGRATIONS)}",
             where=str(path),
-            next_step="Any command that opens it, such as readoff runs, brings an older store up to date.",
+            next_step="Install a newer Readoff."
+            if version > len(MIGRATIONS)
+            else "Bring it, or a copy that may be written, up to date with: readoff runs --store FILE",
         )
 
 
